@@ -1,0 +1,1 @@
+"""Where temperature records come from."""

@@ -1,0 +1,136 @@
+"""Read the plain daily file: ``date,tmin_c,tmax_c``, ISO dates, °C, blank = missing.
+
+Other columns are ignored, header names are matched without regard to case, and a byte order
+mark is accepted. Nothing is guessed: a cell that is not a number or a date that is not ISO is
+named with its line.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+
+from timing.errors import DataError, UsageError
+from timing.season import Days, Floats
+from timing.temperature import TemperatureRecord, record_from_readings
+
+COLUMNS = ("date", "tmin_c", "tmax_c")
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
+_MISSING = {"", "na", "nan"}
+
+
+def read_daily_csv(path: Path) -> TemperatureRecord:
+    """Read, check and mend one file.
+
+    Raises
+    ------
+    UsageError : the file does not exist or cannot be opened.
+    DataError : it is not text, lacks a column, or a line cannot be read.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise DataError(
+            f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
+        ) from error
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+    return parse_daily_csv(text.splitlines(), source=str(path))
+
+
+def parse_daily_csv(lines: Iterable[str], *, source: str) -> TemperatureRecord:
+    """Parse the lines of a daily file; see `read_daily_csv`."""
+    rows = csv.reader(lines, strict=True)
+    try:
+        dates, tmin, tmax, line_of = _readings(rows, source)
+    except csv.Error as error:
+        raise DataError(f"{source}, line {rows.line_num}: not readable as CSV ({error})") from error
+    order = np.argsort(dates, kind="stable")
+    dates = dates[order]
+    repeated = np.flatnonzero(dates[1:] == dates[:-1])
+    if repeated.size:
+        line = line_of[int(order[repeated[0] + 1])]
+        raise DataError(
+            f"{source}, line {line}: {dates[repeated[0]]} stands there a second time; "
+            "keep one row a day"
+        )
+    return record_from_readings(dates, tmin[order], tmax[order], source=source)
+
+
+def _readings(
+    rows: Iterable[list[str]], source: str
+) -> tuple[Days, Floats, Floats, list[int]]:
+    iterator = iter(rows)
+    header = [name.strip().lower() for name in next(iterator, [])]
+    if not any(header):
+        raise DataError(f"{source}: the file is empty; it needs a header {','.join(COLUMNS)}")
+    absent = [name for name in COLUMNS if name not in header]
+    if absent:
+        raise DataError(
+            f"{source}, line 1: no column {', '.join(absent)} (found {', '.join(header)[:80]}); "
+            f"the header must name {', '.join(COLUMNS)}"
+        )
+    twice = [name for name in COLUMNS if header.count(name) > 1]
+    if twice:
+        raise DataError(f"{source}, line 1: column {twice[0]} stands there twice; keep one")
+    where = [header.index(name) for name in COLUMNS]
+    days: list[str] = []
+    lines: list[int] = []
+    low: list[float] = []
+    high: list[float] = []
+    for line, row in enumerate(iterator, start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) <= max(where):
+            raise DataError(
+                f"{source}, line {line}: {len(row)} of {len(header)} cells; "
+                "every line needs all columns"
+            )
+        day = row[where[0]].strip()
+        if not _ISO.match(day):
+            raise DataError(
+                f"{source}, line {line}: date {day[:20]!r} is not an ISO date; "
+                "write year-month-day, as in 2024-03-31"
+            )
+        lines.append(line)
+        days.append(day)
+        low.append(_number(row[where[1]], source, line, COLUMNS[1]))
+        high.append(_number(row[where[2]], source, line, COLUMNS[2]))
+    if not days:
+        raise DataError(f"{source}: the file has a header but no readings")
+    return _dates(days, lines, source), np.array(low), np.array(high), lines
+
+
+def _number(cell: str, source: str, line: int, column: str) -> float:
+    text = cell.strip()
+    if text.lower() in _MISSING:
+        return math.nan
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.inf
+    if not math.isfinite(value) or "_" in text:
+        raise DataError(
+            f"{source}, line {line}: {column} {text[:20]!r} is not a number; "
+            "write degrees with a decimal point, or leave the cell blank"
+        )
+    return value
+
+
+def _dates(days: list[str], lines: list[int], source: str) -> Days:
+    try:
+        return np.array(days, dtype="datetime64[D]")
+    except ValueError:
+        for line, day in zip(lines, days, strict=True):
+            try:
+                np.datetime64(day, "D")
+            except ValueError as error:
+                raise DataError(
+                    f"{source}, line {line}: {day} is not a day of the calendar"
+                ) from error
+        raise
