@@ -140,9 +140,7 @@ def _refuse_other_units(tmin: Floats, tmax: Floats, source: str) -> None:
     )
 
 
-def _odd_values(
-    calendar: Days, values: Floats
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def _odd_values(calendar: Days, values: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Readings that cannot be true, and readings far from the usual for their month."""
     impossible = (values > HOTTEST_C) | (values < COLDEST_C)
     unlikely = np.zeros(len(values), dtype=bool)

@@ -108,7 +108,8 @@ def cycle_day(dates: Days) -> Ints:
     """
     march_year = (dates.astype("datetime64[M]") - 2).astype("datetime64[Y]")
     first_march = (march_year.astype("datetime64[M]") + 2).astype("datetime64[D]")
-    return np.minimum((dates - first_march).astype(np.int64), CYCLE_DAYS - 1)
+    cycle: Ints = np.minimum((dates - first_march).astype(np.int64), CYCLE_DAYS - 1)
+    return cycle
 
 
 def next_date(cycle: int, not_before: np.datetime64) -> np.datetime64:

@@ -137,7 +137,8 @@ def climatology(calendar: Days, values: Floats) -> Floats:
     window = np.arange(-half, half + 1)
     around = (np.arange(366)[:, None] + window) % 366
     totals, counts = total[around].sum(axis=1), count[around].sum(axis=1)
-    return np.divide(totals, counts, out=np.full(366, np.nan), where=counts > 0)
+    mean: Floats = np.divide(totals, counts, out=np.full(366, np.nan), where=counts > 0)
+    return mean
 
 
 def _state_of_gaps(missing: NDArray[np.bool_]) -> NDArray[np.int8]:

@@ -62,9 +62,7 @@ def parse_daily_csv(lines: Iterable[str], *, source: str) -> TemperatureRecord:
     return record_from_readings(dates, tmin[order], tmax[order], source=source)
 
 
-def _readings(
-    rows: Iterable[list[str]], source: str
-) -> tuple[Days, Floats, Floats, list[int]]:
+def _readings(rows: Iterable[list[str]], source: str) -> tuple[Days, Floats, Floats, list[int]]:
     iterator = iter(rows)
     header = [name.strip().lower() for name in next(iterator, [])]
     if not any(header):

@@ -1,0 +1,73 @@
+"""``sapdial calendar``: a year's calendar of safe days."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli.options import chosen_species, confidence_option, open_bench, temperature_options
+
+SUFFIXES = (".png", ".svg", ".txt", ".json")
+
+
+@click.command("calendar")
+@click.argument("species", nargs=-1)
+@click.option(
+    "--year",
+    type=click.IntRange(1800, 2200),
+    help="Calendar year to print [default: the year of today].",
+)
+@click.option(
+    "-o",
+    "--output",
+    "path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write here; the ending chooses the form: .png .svg .txt .json [default: text to "
+    "the terminal].",
+)
+@temperature_options
+@confidence_option
+def command(
+    species: tuple[str, ...],
+    year: int | None,
+    path: Path | None,
+    confidence: float,
+    **where: Any,
+) -> None:
+    """Print a year's calendar of safe days as a chart, text or JSON.
+
+    Without SPECIES, eight common taxa.
+    """
+    from timing.export.calendar_text import calendar_strip
+
+    from timing.answers import COMMON_TAXA, outlook
+    from timing.calendar import year_calendar, year_of
+    from timing.errors import UsageError
+    from timing.export.as_json import calendar_json
+    from timing.export.files import write_text
+
+    if path is not None and path.suffix.lower() not in SUFFIXES:
+        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
+    taxa = chosen_species(species or COMMON_TAXA)
+    bench = open_bench(**where)
+    views = [outlook(taxon, bench.record, bench.drivers) for taxon in taxa]
+    calendar = year_calendar(
+        views, year or year_of(bench.on), confidence=confidence, today=bench.on
+    )
+    if path is None:
+        click.echo(calendar_strip(calendar), nl=False)
+        return
+    suffix = path.suffix.lower()
+    if suffix == ".txt":
+        write_text(path, calendar_strip(calendar))
+    elif suffix == ".json":
+        write_text(path, json.dumps(calendar_json(calendar), indent=1, ensure_ascii=False) + "\n")
+    else:
+        from timing.charts.calendar_chart import save_calendar
+
+        save_calendar(calendar, path)
+    click.echo(f"{path}: {calendar.year}, {len(taxa)} taxa, {bench.site.name}")

@@ -1,0 +1,56 @@
+"""``sapdial events``: date the season's events in every season of the record."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.options import chosen_species, format_option, open_bench, temperature_options
+from cli.output import echo_csv, echo_json
+
+if TYPE_CHECKING:
+    from timing.answers import Outlook
+
+
+@click.command("events")
+@click.argument("species", nargs=-1)
+@temperature_options
+@format_option("text", "json", "csv")
+def command(species: tuple[str, ...], output: str, **where: Any) -> None:
+    """Date the season's events in every season of the record.
+
+    Without SPECIES, eight common taxa.
+    """
+    from timing.answers import COMMON_TAXA, outlook
+    from timing.export.answer_text import events_text
+    from timing.export.as_json import events_json
+
+    taxa = chosen_species(species or COMMON_TAXA)
+    bench = open_bench(**where)
+    views = [outlook(taxon, bench.record, bench.drivers, kinds=()) for taxon in taxa]
+    if output == "json":
+        echo_json(events_json(views))
+    elif output == "csv":
+        echo_csv(_rows(views))
+    else:
+        click.echo(events_text(views), nl=False)
+
+
+def _rows(views: list[Outlook]) -> list[dict[str, object]]:
+    from timing.export.as_json import season_events_json
+
+    return [
+        {
+            "species": view.species.slug,
+            "season": int(year),
+            "event": event,
+            "date": dates["date"] or "",
+            "early": dates.get("early", ""),
+            "late": dates.get("late", ""),
+            "reason": dates.get("reason", ""),
+        }
+        for view in views
+        for row, year in enumerate(view.drivers.years)
+        for event, dates in season_events_json(view, row).items()
+    ]

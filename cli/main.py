@@ -1,0 +1,86 @@
+"""Entry point of the ``sapdial`` command.
+
+Commands are imported only when they run, so that ``--help`` stays quick, and every error the
+library raises on purpose becomes one sentence and an exit status.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+
+import click
+
+COMMANDS = {
+    "ask": "May I cut today; if not, when, how much and why.",
+    "calendar": "Print a year's calendar of safe days as a chart, text or JSON.",
+    "events": "Date the season's events in every season of the record.",
+    "samples": "List the bundled climates (invented).",
+    "species": "Show what is known about the taxa.",
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the commands."""
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command, or None when there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = importlib.import_module(f"cli.{cmd_name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(sorted(COMMANDS.items()))
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="sapdial", prog_name="sapdial")
+def sapdial() -> None:
+    """When is it safe to cut a container-grown tree?
+
+    Reads a site's daily temperatures and answers from them: season events, safe windows for
+    heavy cuts, light refinement and winter outline work, how sure that is, and how much may
+    come off.
+    """
+
+
+def main() -> None:
+    """Run the command and turn every foreseen error into one line and an exit status."""
+    try:
+        sapdial.main(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.ClickException as error:
+        where = getattr(error, "ctx", None)
+        hint = f" (see '{where.command_path} --help')" if where else ""
+        _fail(f"{error.format_message().rstrip('.')}{hint}", error.exit_code)
+    except click.Abort:
+        _fail("stopped", 130)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as error:
+        from timing.errors import SapdialError
+
+        if not isinstance(error, SapdialError):
+            raise
+        _fail(str(error), error.exit_code)
+
+
+def _fail(message: str, status: int) -> None:
+    text = " ".join(message.split())
+    click.echo(f"sapdial: {text}", err=True)
+    sys.exit(status)
+
+
+if __name__ == "__main__":
+    main()

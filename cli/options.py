@@ -1,0 +1,148 @@
+"""Options that several commands share, and the one place that reads the clock."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from timing.drivers import Drivers
+    from timing.site import Site
+    from timing.species.model import Species
+    from timing.temperature import TemperatureRecord
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SAMPLE_DAY = "06-20"  # the day a sample is asked about unless told otherwise
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A site, its record as it stood on the day, and that day."""
+
+    site: Site
+    record: TemperatureRecord
+    drivers: Drivers
+    on: np.datetime64
+
+
+def temperature_options(function: F) -> F:
+    """Where the temperatures come from, and which day is today."""
+    for option in reversed(
+        (
+            click.option("--sample", metavar="NAME", help="A bundled climate (invented)."),
+            click.option(
+                "--temperatures",
+                type=click.Path(path_type=Path),
+                metavar="FILE",
+                help="Daily CSV: date,tmin_c,tmax_c; blank = missing.",
+            ),
+            click.option("--latitude", type=float, metavar="DEG", help="South is negative."),
+            click.option("--longitude", type=float, metavar="DEG", help="West is negative."),
+            click.option("--elevation", type=float, metavar="M", help="Metres above sea level."),
+            click.option(
+                "--on",
+                metavar="DATE",
+                help="Take this day as today and hide later readings [default: today; for a "
+                "sample 20 June of its last year].",
+            ),
+        )
+    ):
+        function = option(function)
+    return function
+
+
+confidence_option = click.option(
+    "--confidence",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    default=0.9,
+    show_default=True,
+    metavar="P",
+    help="Chance from which a day counts as safe.",
+)
+
+
+def format_option(*formats: str) -> Callable[[F], F]:
+    """Choice of output format; the first is the default."""
+    return click.option(
+        "--format",
+        "output",
+        type=click.Choice(formats),
+        default=formats[0],
+        show_default=True,
+        help="How to print the answer.",
+    )
+
+
+def open_bench(
+    *,
+    sample: str | None,
+    temperatures: Path | None,
+    latitude: float | None,
+    longitude: float | None,
+    elevation: float | None,
+    on: str | None,
+) -> Bench:
+    """Resolve the shared options into a site with its record as it stood on the day."""
+    from timing.answers import site_drivers
+    from timing.errors import DataError, UsageError
+    from timing.intake.daily_csv import read_daily_csv
+    from timing.intake.samples import open_sample
+    from timing.site import Site
+
+    if (sample is None) == (temperatures is None):
+        raise UsageError(
+            "say where the temperatures come from, exactly one of --sample NAME or "
+            "--temperatures FILE with --latitude and --longitude"
+        )
+    if sample is not None:
+        if latitude is not None or longitude is not None or elevation is not None:
+            raise UsageError("--latitude, --longitude and --elevation do not go with --sample")
+        found, record = open_sample(sample)
+        site = found.site
+        today = parse_day(on) if on else parse_day(f"{str(record.last)[:4]}-{SAMPLE_DAY}")
+    else:
+        assert temperatures is not None
+        if latitude is None or longitude is None:
+            raise UsageError("--temperatures needs --latitude and --longitude in degrees")
+        site = Site(temperatures.stem, latitude, longitude, elevation)
+        record = read_daily_csv(temperatures)
+        today = parse_day(on) if on else parse_day(dt.date.today().isoformat())
+    if today < record.first:
+        raise DataError(
+            f"{record.source}: the record begins on {record.first}, after the day asked about "
+            f"({today})"
+        )
+    record = record.until(today)
+    return Bench(site, record, site_drivers(record, site), today)
+
+
+def parse_day(text: str) -> np.datetime64:
+    """Turn an ISO date into a day."""
+    import numpy as np
+
+    from timing.errors import UsageError
+
+    try:
+        return np.datetime64(dt.date.fromisoformat(text), "D")
+    except ValueError as error:
+        raise UsageError(
+            f"--on {text!r} is not a date; write year-month-day, as in 2025-06-20"
+        ) from error
+
+
+def chosen_species(names: tuple[str, ...]) -> list[Species]:
+    """Taxa the user named, each once, in the order named."""
+    from timing.species.catalogue import find_species, load_species
+
+    slugs: dict[str, None] = {}
+    for name in names:
+        slugs.update(dict.fromkeys(find_species(name)))
+    return [load_species(slug) for slug in slugs]

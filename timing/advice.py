@@ -1,0 +1,295 @@
+"""May I cut? The answer for one taxon, one kind of work and one day.
+
+The verdict weighs two things that are kept apart: the *odds* of the day, from past seasons,
+and *vetoes*, from what this season's record shows up to the day (hard frost, heat, a flush
+that is late this year, a weak tree). A veto overrules good odds; nothing overrules bad ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from timing.answers import Outlook
+from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
+from timing.season import season_of
+from timing.species.catalogue import common_rules
+from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
+from timing.windows import Window, WorkOdds, wilson_range
+from timing.wording import day_text
+
+Verdict = Literal["safe", "marginal", "not_safe"]
+
+MARGINAL = 0.5
+CONFIDENCE = 0.9
+HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
+ROOT_MARGIN_C = 3.0
+HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
+LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
+REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
+RECENT_DAYS = 3
+
+
+@dataclass(frozen=True)
+class HowMuch:
+    """Share of the foliage that may come off at once."""
+
+    fraction: float
+    basis: Literal["published", "common practice"]
+    text: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Everything the program says about one taxon, one kind of work and one day.
+
+    Parameters
+    ----------
+    chance : chance that the work is safe on the day, from past seasons.
+    chance_range : 95 % sampling range of that share.
+    vetoes : what this season's record or the tree's condition forbids, whatever the odds.
+    phase : what the tree is doing.
+    windows, marginal_windows : coming runs at or above the confidence, and above one half.
+    next_window : the window that is open, else the next to open; None when there is none.
+    best_day : the coming day with the highest chance; None when no day is ever safe.
+    reasons, conditions, cautions : sentences.
+    evidence : one clause on how thin the ground is.
+    spread_days : half of the 80 % range of the event that opens the window.
+    """
+
+    species: Species
+    work: WorkKind
+    on: np.datetime64
+    condition: Condition
+    confidence: float
+    verdict: Verdict
+    chance: float
+    chance_range: tuple[float, float]
+    vetoes: tuple[str, ...]
+    phase: str
+    windows: tuple[Window, ...]
+    marginal_windows: tuple[Window, ...]
+    next_window: Window | None
+    best_day: tuple[np.datetime64, float] | None
+    reasons: tuple[str, ...]
+    how_much: HowMuch
+    conditions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    disagreements: tuple[Disagreement, ...]
+    evidence: str
+    seasons: int
+    spread_days: float
+
+
+def answer(
+    outlook: Outlook,
+    work: WorkKind,
+    on: np.datetime64,
+    *,
+    condition: Condition = "established",
+    confidence: float = CONFIDENCE,
+) -> Answer:
+    """Answer for one day.
+
+    Parameters
+    ----------
+    outlook : events and odds of the taxon, from a record that ends on ``on`` or before.
+    work : heavy, light or outline.
+    on : the day asked about.
+    condition : the tree's condition.
+    confidence : chance from which a day counts as safe.
+    """
+    odds = outlook.odds[work]
+    hemisphere = outlook.site.hemisphere
+    chance = odds.on(on)
+    vetoes = _vetoes(outlook, odds, on, condition)
+    windows = odds.windows(confidence, on, hemisphere)
+    best = odds.best_day(on)
+    target = windows[0].opens if windows else (best[0] if best else on)
+    verdict: Verdict = "not_safe"
+    if not vetoes and chance >= confidence - 1e-9:
+        verdict = "safe"
+    elif not vetoes and chance >= MARGINAL:
+        verdict = "marginal"
+    return Answer(
+        species=outlook.species,
+        work=work,
+        on=on,
+        condition=condition,
+        confidence=confidence,
+        verdict=verdict,
+        chance=chance,
+        chance_range=wilson_range(chance, odds.seasons),
+        vetoes=vetoes,
+        phase=phase(outlook, on),
+        windows=windows,
+        marginal_windows=odds.windows(min(MARGINAL, confidence), on, hemisphere),
+        next_window=windows[0] if windows else None,
+        best_day=best,
+        reasons=(*rule_reasons(outlook, odds), *season_so_far(outlook, on)),
+        how_much=how_much(outlook.species, work, condition),
+        conditions=_conditions(odds, max(target, on)),
+        cautions=(*outlook.species.cautions, *common_rules().cautions),
+        disagreements=outlook.species.disagreements,
+        evidence=evidence_clause(outlook),
+        seasons=odds.seasons,
+        spread_days=_opening_spread(outlook, odds),
+    )
+
+
+def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:
+    """What may come off at once in this kind of work."""
+    removal = species.removal
+    if work == "heavy":
+        fraction: float = getattr(removal, condition)
+        if fraction == 0:
+            return HowMuch(0.0, removal.basis, "nothing: a weak tree keeps all it has")
+        text = f"up to {fraction:.0%} {removal.text} ({condition} tree; {removal.source})"
+        return HowMuch(fraction, removal.basis, text)
+    lighter = common_rules().lighter_work
+    share = lighter.fraction[work] / (2 if condition == "weak" else 1)
+    share = min(share, removal.vigorous)
+    text = f"about {share:.0%} at most: {lighter.text[work]} ({lighter.source})"
+    return HowMuch(share, "common practice", text)
+
+
+def phase(outlook: Outlook, on: np.datetime64) -> str:
+    """What the tree is doing on a day: by this season's record where it reaches, else usually."""
+    reached = _season_phase(outlook, on) if covers(outlook, on) else None
+    return reached or _usual_phase(outlook, on)
+
+
+PHASES = {
+    "sap_rise": "sap rising, buds still closed",
+    "bud_break": "leaves unfolding",
+    "leaf_full_size": "first flush at full size, not yet hardened",
+    "flush_hardened": "first flush hardened, in growth",
+    "growth_stop": "growth over, leaves at work",
+    "leaf_colour": "leaves colouring",
+    "season_end": "slowing down for winter",
+    "leaf_fall": "leaves falling",
+    "dormant": "dormant",
+    "warm_start": "in warm growth",
+    "warm_end": "resting through cool nights",
+}
+
+
+def covers(outlook: Outlook, on: np.datetime64) -> bool:
+    """Whether the record reaches the day, to within three days."""
+    return bool(outlook.record.last >= on - RECENT_DAYS) and bool(outlook.record.last <= on)
+
+
+def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
+    drivers = outlook.drivers
+    season = season_of(on, outlook.site.hemisphere)
+    rows = np.flatnonzero(drivers.years == season)
+    if rows.size == 0:
+        return None
+    row = int(rows[0])
+    today = float((on - drivers.starts[row]).astype(np.int64))
+    latest: tuple[float, str] | None = None
+    for event, text in PHASES.items():
+        if event in outlook.events.days:
+            day = float(outlook.events.quantiles(event, (0.5,))[0, row])
+            if not np.isnan(day) and day <= today and (latest is None or day >= latest[0]):
+                latest = (day, text)
+    return latest[1] if latest else None
+
+
+def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
+    today = int((on - on.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64))
+    year = int(on.astype("datetime64[Y]").astype(np.int64)) + 1970
+    latest: tuple[int, str] | None = None
+    for event, text in PHASES.items():
+        usual = outlook.usual(event)
+        if usual is not None:
+            day = int((usual.dates(year)[1] - np.datetime64(f"{year}-01-01")).astype(np.int64))
+            since = (today - day) % 366
+            if latest is None or since <= latest[0]:
+                latest = (since, text)
+    if latest is None:
+        return "unknown: this site gives the taxon no usable year"
+    return f"usually {latest[1]}"
+
+
+def _vetoes(
+    outlook: Outlook, odds: WorkOdds, on: np.datetime64, condition: Condition
+) -> tuple[str, ...]:
+    vetoes = []
+    heavy = odds.kind == "heavy"
+    if condition == "weak" and heavy:
+        vetoes.append("weak tree: no heavy cut until it has grown freely for a full season")
+    if not covers(outlook, on):
+        return tuple(vetoes)
+    record = outlook.record
+    recent = slice(-RECENT_DAYS, None)
+    coldest = float(np.nanmin(record.tmin_c[recent], initial=np.inf))
+    roots = outlook.species.root_zone
+    limit = max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
+    if coldest <= limit:
+        vetoes.append(
+            f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
+            f"a pot suffer from about {shown(limit)}"
+        )
+    avoids_heat = any("midsummer_heat" in s.rule.avoid for s in odds.in_force(on))
+    hot = record.tmax_c[-HEAT_DAYS:]
+    if avoids_heat and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
+        vetoes.append(
+            f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to {day_text(record.last)}; "
+            "wait for cooler days and shade the pot (common practice, no source)"
+        )
+    vetoes.extend(_season_vetoes(outlook, odds, on))
+    return tuple(vetoes)
+
+
+def _season_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> list[str]:
+    """What this season's own events forbid: a flush that is late, or leaves lost to frost."""
+    drivers = outlook.drivers
+    rows = np.flatnonzero(drivers.years == season_of(on, outlook.site.hemisphere))
+    if rows.size == 0 or "flush_hardened" not in outlook.events.days:
+        return []
+    row = int(rows[0])
+    today = float((on - drivers.starts[row]).astype(np.int64))
+    vetoes = []
+    needs_flush = any(s.rule.opens.event == "flush_hardened" for s in odds.in_force(on))
+    usual = outlook.usual("flush_hardened")
+    hardened = outlook.events.days["flush_hardened"][row]
+    budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
+    done = float(np.mean(hardened <= today))
+    if needs_flush and odds.on(on) >= MARGINAL and done < MARGINAL and usual and budding <= today:
+        vetoes.append(
+            "this season is late: by its record the first flush has probably not hardened yet "
+            f"(chance {done:.0%})"
+        )
+    if odds.kind == "heavy" and budding <= today:
+        leaves_out = np.arange(drivers.tmin_c.shape[1]) >= budding
+        frost = np.flatnonzero(leaves_out & (drivers.tmin_c[row] <= LEAF_FROST_C))
+        middle = float(np.nanmedian(hardened)) if done > 0 else np.inf
+        frost = frost[frost < min(middle, today)]
+        if frost.size and today < middle + REFLUSH_DAYS:
+            day = drivers.starts[row] + int(frost[-1])
+            vetoes.append(
+                f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on {day_text(day)} "
+                "after the buds had opened; if leaves were lost, wait for the new flush to harden "
+                "(two to five weeks later than usual)"
+            )
+    return vetoes
+
+
+def _conditions(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
+    """What the rules in force on a day ask for besides the date."""
+    found: dict[str, None] = {}
+    for stretch in odds.in_force(day):
+        for need in stretch.rule.only_if:
+            found.setdefault(need.text, None)
+    return tuple(found)
+
+
+def _opening_spread(outlook: Outlook, odds: WorkOdds) -> float:
+    for stretch in odds.rules:
+        event = stretch.rule.opens.event
+        if event in outlook.events.days:
+            return outlook.spread_days(event)
+    return 0.0

@@ -1,0 +1,136 @@
+"""One taxon at one site, computed once and asked many times.
+
+`Outlook` ties the chain together: record → drivers → events → odds. Answers, calendars and
+charts all start from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.drivers import Drivers, build_drivers
+from timing.errors import DataError
+from timing.events import SeasonEvents, season_events
+from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
+from timing.site import Site
+from timing.species.model import WORK_KINDS, Condition, Species, WorkKind
+from timing.temperature import TemperatureRecord
+from timing.windows import FEWEST_SEASONS, ODDS_SEASONS, WorkOdds, work_odds
+
+COMMON_TAXA = (
+    "acer-palmatum",
+    "acer-buergerianum",
+    "ulmus-parvifolia",
+    "fagus-crenata",
+    "carpinus-turczaninowii",
+    "juniperus-chinensis",
+    "pinus-thunbergii",
+    "rhododendron-indicum",
+)
+
+
+@dataclass(frozen=True)
+class UsualDate:
+    """When an event usually happens: cycle days of the early, median and late date.
+
+    ``share`` is the share of seasons and draws in which it happens at all.
+    """
+
+    event: str
+    early: int
+    median: int
+    late: int
+    share: float
+
+    def dates(self, year: int) -> tuple[np.datetime64, np.datetime64, np.datetime64]:
+        """Early, median and late date, the median falling in the calendar year ``year``."""
+        median = next_date(self.median, np.datetime64(f"{year:04d}-01-01", "D"))
+        before = (self.median - self.early) % CYCLE_DAYS
+        after = (self.late - self.median) % CYCLE_DAYS
+        return median - before, median, median + after
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Events and odds of one taxon at one site."""
+
+    species: Species
+    record: TemperatureRecord
+    drivers: Drivers
+    events: SeasonEvents
+    odds: dict[WorkKind, WorkOdds]
+    used: Ints
+
+    @property
+    def site(self) -> Site:
+        """Where."""
+        return self.drivers.site
+
+    @property
+    def seasons(self) -> int:
+        """How many seasons the odds rest on."""
+        return int(self.used.size)
+
+    def usual(self, event: str) -> UsualDate | None:
+        """Usual date of an event over the seasons of the odds, or None where it is rare.
+
+        An event that fails in more than half of seasons × draws has no usual date.
+        """
+        days = self.events.days.get(event)
+        if days is None:
+            return None
+        known = days[self.used]
+        known = known[np.isfinite(known)]
+        share = known.size / max(days[self.used].size, 1)
+        if share <= 0.5:
+            return None
+        quantiles = np.quantile(known, (0.1, 0.5, 0.9), method="median_unbiased")
+        start = season_start(2023, self.site.hemisphere)  # a season without 29 February
+        early, median, late = cycle_day(start + np.rint(quantiles).astype(np.int64))
+        return UsualDate(event, int(early), int(median), int(late), float(share))
+
+    def spread_days(self, event: str) -> float:
+        """Half of the 80 % range of an event, model error included [days]."""
+        days: Floats = self.events.days[event][self.used]
+        known = days[np.isfinite(days)]
+        if known.size == 0:
+            return float("nan")
+        low, high = np.quantile(known, (0.1, 0.9))
+        return float(high - low) / 2
+
+
+def site_drivers(record: TemperatureRecord, site: Site) -> Drivers:
+    """Lay out a record by season and keep the seasons that can be dated, and the running one.
+
+    Raises
+    ------
+    DataError : fewer than three complete seasons.
+    """
+    drivers = build_drivers(record, site)
+    complete = int(drivers.covered.sum())
+    if complete < FEWEST_SEASONS:
+        raise DataError(
+            f"{record.source}: the record covers {complete} complete "
+            f"{'season' if complete == 1 else 'seasons'} and at least {FEWEST_SEASONS} are "
+            "needed; a season runs sixteen months from the autumn before its spring"
+        )
+    running = drivers.years == drivers.years[-1]
+    begun = drivers.starts >= record.first
+    return drivers.select(drivers.spring_covered | (running & begun))
+
+
+def outlook(
+    species: Species,
+    record: TemperatureRecord,
+    drivers: Drivers,
+    *,
+    condition: Condition = "established",
+    kinds: tuple[WorkKind, ...] = WORK_KINDS,
+) -> Outlook:
+    """Compute the events of a taxon and the odds of the kinds of work asked for."""
+    events = season_events(species, drivers)
+    odds = {kind: work_odds(events, kind, condition=condition) for kind in kinds}
+    used = np.flatnonzero(drivers.covered)[-ODDS_SEASONS:]
+    return Outlook(species, record, drivers, events, odds, used)

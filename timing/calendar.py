@@ -1,0 +1,170 @@
+"""A year's pruning calendar: what charts, text strips and JSON are drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from timing.answers import Outlook
+from timing.season import Days, Floats, cycle_day, season_of
+from timing.site import Site
+from timing.species.model import WORK_KINDS, Species, WorkKind
+from timing.temperature import TemperatureRecord
+from timing.windows import Window
+
+MARKED_EVENTS = (
+    "sap_rise",
+    "bud_break",
+    "full_bloom",
+    "flush_hardened",
+    "leaf_fall",
+    "warm_start",
+    "warm_end",
+    "last_frost",
+    "first_frost",
+)
+MARGINAL = 0.5
+
+
+@dataclass(frozen=True)
+class EventMark:
+    """Usual date of one event in the calendar year, with its 80 % range."""
+
+    event: str
+    early: np.datetime64
+    date: np.datetime64
+    late: np.datetime64
+
+
+@dataclass(frozen=True)
+class Band:
+    """One kind of work through the year.
+
+    Parameters
+    ----------
+    kind : heavy, light or outline.
+    chance : array (days of the year,), chance that each day is safe.
+    safe, marginal : runs of days at or above the confidence, and from one half up to it; a
+        run that crosses New Year stands there in two parts.
+    seasons : how many seasons the chances rest on.
+    limits : conditions of the work on these windows ("small cuts only …").
+    """
+
+    kind: WorkKind
+    chance: Floats
+    safe: tuple[Window, ...]
+    marginal: tuple[Window, ...]
+    seasons: int
+    limits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CalendarRow:
+    """One taxon's year."""
+
+    species: Species
+    bands: tuple[Band, ...]
+    marks: tuple[EventMark, ...]
+
+
+@dataclass(frozen=True)
+class YearCalendar:
+    """A calendar year for several taxa at one site."""
+
+    year: int
+    site: Site
+    record: TemperatureRecord
+    confidence: float
+    today: np.datetime64 | None
+    seasons: int
+    rows: tuple[CalendarRow, ...]
+
+
+def year_calendar(
+    outlooks: list[Outlook],
+    year: int,
+    *,
+    confidence: float,
+    today: np.datetime64 | None = None,
+) -> YearCalendar:
+    """Lay the odds of several taxa out over one calendar year.
+
+    Parameters
+    ----------
+    outlooks : one per taxon, all of one site and record.
+    year : calendar year to print.
+    confidence : chance from which a day counts as safe.
+    today : drawn as a line when it falls into the year.
+    """
+    first = outlooks[0]
+    return YearCalendar(
+        year=year,
+        site=first.site,
+        record=first.record,
+        confidence=confidence,
+        today=today if today is not None and year_of(today) == year else None,
+        seasons=first.seasons,
+        rows=tuple(_row(outlook, year, confidence) for outlook in outlooks),
+    )
+
+
+def year_of(day: np.datetime64) -> int:
+    """Calendar year of a date."""
+    return int(day.astype("datetime64[Y]").astype(np.int64)) + 1970
+
+
+def days_of(year: int) -> Days:
+    """Every date of a calendar year."""
+    return np.arange(f"{year:04d}-01-01", f"{year + 1:04d}-01-01", dtype="datetime64[D]")
+
+
+def _row(outlook: Outlook, year: int, confidence: float) -> CalendarRow:
+    marks = []
+    for event in MARKED_EVENTS:
+        usual = outlook.usual(event)
+        if usual is not None:
+            marks.append(EventMark(event, *usual.dates(year)))
+    return CalendarRow(
+        outlook.species,
+        tuple(_band(outlook, kind, year, confidence) for kind in WORK_KINDS),
+        tuple(sorted(marks, key=lambda mark: mark.date)),
+    )
+
+
+def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Band:
+    odds = outlook.odds[kind]
+    days = days_of(year)
+    chance = odds.chance[cycle_day(days)]
+    safe = chance >= confidence - 1e-9
+    possible = (chance >= MARGINAL - 1e-9) & ~safe
+    limits = {
+        need.text for stretch in odds.rules for need in stretch.rule.only_if if need.kind != "tree"
+    }
+    return Band(
+        kind,
+        chance,
+        _runs(days, chance, safe, outlook),
+        _runs(days, chance, possible, outlook),
+        odds.seasons,
+        tuple(sorted(limits)),
+    )
+
+
+def _runs(
+    days: Days,
+    chance: Floats,
+    chosen: NDArray[np.bool_],
+    outlook: Outlook,
+) -> tuple[Window, ...]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], chosen.astype(np.int8), [0]))))
+    return tuple(
+        Window(
+            days[start],
+            days[stop - 1],
+            float(chance[start:stop].min()),
+            season_of(days[start], outlook.site.hemisphere),
+        )
+        for start, stop in edges.reshape(-1, 2)
+    )

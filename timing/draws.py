@@ -1,0 +1,43 @@
+"""The model's own error as a fixed set of equally likely draws.
+
+A date from a model is uncertain in two ways: a constant error at the site (this bench, this
+clone) and an error that differs from season to season. Both are normal in days. Each season
+gets the same stratified quantiles in a seeded random order, so that a question asked twice
+gets one answer and sixty-four draws describe the range as well as many more random ones
+would (Latin hypercube sampling; McKay, Beckman & Conover 1979, Technometrics 21:239-245).
+"""
+
+from __future__ import annotations
+
+import zlib
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+
+from timing.season import Floats
+
+DRAWS = 64
+SEED = 20260301
+
+
+@cache
+def standard_errors(stream: str, seasons: int) -> tuple[Floats, Floats]:
+    """Standard normal errors of one event.
+
+    Parameters
+    ----------
+    stream : name of the event; events that share a name share their errors.
+    seasons : number of seasons.
+
+    Returns
+    -------
+    site : array (draws,), the constant error at the site.
+    season : array (seasons, draws), the error of each season.
+    """
+    generator = np.random.default_rng([SEED, zlib.crc32(stream.encode())])
+    normal = NormalDist()
+    strata = np.array([normal.inv_cdf((k + 0.5) / DRAWS) for k in range(DRAWS)])
+    site = generator.permutation(strata)
+    season = generator.permuted(np.tile(strata, (seasons, 1)), axis=1)
+    return site, season

@@ -1,0 +1,190 @@
+"""The daily matrices that drive every event: temperature, heat, chill and cooling by season.
+
+One `Drivers` object is made for a site and shared by all taxa, so that each matrix is computed
+once. Rows are seasons, columns are days of a season (see `timing.season`).
+
+Units and constants
+-------------------
+forcing : degree days above 2 °C (single sine) × (day length / 12 h)³, counted from
+    1 February (1 August south). A degree-day model with day length scored best in the
+    comparison recorded in ``docs/method.md``; the photothermal form follows Blümel &
+    Chmielewski (2012).
+growth : degree days above 5 °C (single sine), for leaf growth after bud break.
+chill : Dynamic-model portions (Fishman et al. 1987) since the season's first day.
+cooling : degrees of daily mean below 15 °C, summed from the day after midsummer on which
+    day length falls below 13.5 h (cooling degree days, after Dufrêne et al. 2005).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from timing.daylength import day_length
+from timing.season import (
+    FIRST_FEBRUARY,
+    FIRST_JULY,
+    NEW_YEAR,
+    SEASON_DAYS,
+    SUMMER_SOLSTICE,
+    Days,
+    Floats,
+    Ints,
+    season_end,
+    season_matrix,
+    season_start,
+    seasons_between,
+)
+from timing.site import Site
+from timing.temperature import OBSERVED, TemperatureRecord
+from timing.thermal.chill import chill_portions
+from timing.thermal.degree_days import degree_days
+from timing.thermal.hourly import hourly_temperatures
+
+FORCING_BASE_C = 2.0
+DAY_LENGTH_EXPONENT = 3.0
+GROWTH_BASE_C = 5.0
+COOLING_BASE_C = 15.0
+COOLING_DAY_LENGTH_H = 13.5
+CHILL_DAYS = 290  # from the season's first day to mid June: no chill counts after that
+
+MISSING_SPRING_DAYS = 25  # more than this between 15 January and 1 July and a season is left out
+MISSING_AUTUMN_DAYS = 40  # the same from 1 July on, for the events of the autumn
+SPRING = slice(NEW_YEAR + 14, FIRST_JULY)
+AUTUMN = slice(FIRST_JULY, SEASON_DAYS)
+FROST_SEASON_DAYS = 365
+
+
+@dataclass(frozen=True)
+class Drivers:
+    """Season-by-day matrices of one site.
+
+    Parameters
+    ----------
+    site : where.
+    years : array (seasons,), the season numbers.
+    starts : array (seasons,), first date of each season.
+    tmin_c, tmax_c : arrays (seasons, days), mended temperatures; NaN beyond the record [°C].
+    frost_tmin_c : array (seasons, 365), minima of the frost season that ends each summer,
+        from 1 July (29 December south) [°C].
+    spring_covered, autumn_covered : arrays (seasons,), the half is covered well enough to date
+        its events; a season counts in the odds when both are.
+    autumn_gappy : array (seasons,), too many days from 1 July on were missing to trust them.
+    mended : array (seasons,), some days of the season were bridged or filled.
+    last : last day of the record.
+    """
+
+    site: Site
+    years: Ints
+    starts: Days
+    tmin_c: Floats
+    tmax_c: Floats
+    frost_tmin_c: Floats
+    spring_covered: NDArray[np.bool_]
+    autumn_covered: NDArray[np.bool_]
+    autumn_gappy: NDArray[np.bool_]
+    mended: NDArray[np.bool_]
+    last: np.datetime64
+
+    @property
+    def covered(self) -> NDArray[np.bool_]:
+        """Seasons that count in the odds, shape (seasons,)."""
+        return self.spring_covered & self.autumn_covered
+
+    @cached_property
+    def tmean_c(self) -> Floats:
+        """Mean of the daily extremes [°C]."""
+        return (self.tmin_c + self.tmax_c) / 2
+
+    @cached_property
+    def day_length_h(self) -> Floats:
+        """Day length of every cell [h]."""
+        return day_length(self.starts[:, None] + np.arange(SEASON_DAYS), self.site.latitude)
+
+    @cached_property
+    def forcing(self) -> Floats:
+        """Daily photothermal forcing, zero before 1 February [°C·d]."""
+        heat = degree_days(self.tmin_c, self.tmax_c, FORCING_BASE_C)
+        forcing = heat * (self.day_length_h / 12) ** DAY_LENGTH_EXPONENT
+        forcing[:, :FIRST_FEBRUARY] = 0.0
+        return forcing
+
+    @cached_property
+    def growth_sum(self) -> Floats:
+        """Degree days above 5 °C summed since the season's first day [°C·d]."""
+        return np.cumsum(degree_days(self.tmin_c, self.tmax_c, GROWTH_BASE_C), axis=1)
+
+    @cached_property
+    def chill_sum(self) -> Floats:
+        """Dynamic-model portions since the season's first day, at the end of each day."""
+        hours = hourly_temperatures(
+            self.tmin_c[:, :CHILL_DAYS],
+            self.tmax_c[:, :CHILL_DAYS],
+            self.day_length_h[:, :CHILL_DAYS],
+        )
+        portions: Floats = chill_portions(hours.reshape(len(self.years), -1))[:, 23::24]
+        return portions
+
+    @cached_property
+    def cooling_sum(self) -> Floats:
+        """Cooling degree days summed since the days began to shorten below 13.5 h [°C·d]."""
+        cooling = np.maximum(COOLING_BASE_C - self.tmean_c, 0.0)
+        cooling[self.day_length_h >= COOLING_DAY_LENGTH_H] = 0.0
+        cooling[:, :SUMMER_SOLSTICE] = 0.0
+        return np.cumsum(cooling, axis=1)
+
+    def select(self, rows: NDArray[np.bool_] | Ints) -> Drivers:
+        """The same matrices for some of the seasons."""
+        return Drivers(
+            self.site,
+            self.years[rows],
+            self.starts[rows],
+            self.tmin_c[rows],
+            self.tmax_c[rows],
+            self.frost_tmin_c[rows],
+            self.spring_covered[rows],
+            self.autumn_covered[rows],
+            self.autumn_gappy[rows],
+            self.mended[rows],
+            self.last,
+        )
+
+
+def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
+    """Lay a record out by season.
+
+    Spring is covered when the record begins before the season, no day up to 1 July is left open
+    and fewer than 25 days from 15 January on were missing; autumn when the record lasts to the
+    season's end, no day is left open and fewer than 40 days were missing.
+    """
+    years = np.array(seasons_between(record.first, record.last, site.hemisphere), dtype=np.int64)
+    starts = np.array([season_start(int(y), site.hemisphere) for y in years], dtype="M8[D]")
+    ends = np.array([season_end(int(y), site.hemisphere) for y in years], dtype="M8[D]")
+    tmin = season_matrix(record.tmin_c, record.first, starts, SEASON_DAYS)
+    tmax = season_matrix(record.tmax_c, record.first, starts, SEASON_DAYS)
+    frost_tmin = season_matrix(record.tmin_c, record.first, starts + FIRST_JULY, FROST_SEASON_DAYS)
+    gap = season_matrix((record.state != OBSERVED).astype(float), record.first, starts, SEASON_DAYS)
+    days = np.arange(SEASON_DAYS)
+    inside = days < ((ends - starts).astype(np.int64) + 1)[:, None]
+    open_day = np.isnan(tmin) & inside
+    spring_covered = ~open_day[:, :FIRST_JULY].any(axis=1) & (
+        np.nansum(gap[:, SPRING], axis=1) < MISSING_SPRING_DAYS
+    )
+    autumn_gappy = np.nansum(gap[:, AUTUMN], axis=1) >= MISSING_AUTUMN_DAYS
+    autumn_covered = ~open_day[:, AUTUMN].any(axis=1) & ~autumn_gappy
+    return Drivers(
+        site,
+        years,
+        starts,
+        tmin,
+        tmax,
+        frost_tmin,
+        spring_covered,
+        autumn_covered,
+        autumn_gappy,
+        np.nansum(gap, axis=1) > 0,
+        record.last,
+    )

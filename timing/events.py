@@ -1,0 +1,380 @@
+"""Season events of a taxon: when each happens, in every season, with its spread.
+
+Every event has one operational definition (``docs/method.md`` gives the sources):
+
+chill_met            chill since the season's start reaches the requirement
+sap_rise             first sap movement after the winter solstice
+sap_peak             middle of the strongest fortnight of sap movement before bud break
+bud_break            half of the buds show leaf tips
+full_bloom           the usual full-bloom stage of the taxon's published series
+leaf_full_size       half of the leaves have 95 % of their final size
+flush_hardened       leaves of the first flush firm and dark
+growth_stop          extension over, buds set
+leaf_colour, leaf_fall   half of the leaves coloured, half fallen
+dormant              nine tenths of the leaves down and two weeks more
+last_frost, first_frost  last and first day at or below 0 °C of the frost season
+
+An event is an array of offsets (days since the season's first day) of shape
+(seasons, draws); NaN means it does not happen, or not yet. Nominal dates come from the
+drivers; the draws of `timing.draws` are added in days, and order is kept: bud break ≤ full
+size ≤ hardened, colour ≤ fall ≤ dormant, sap rise ≤ bud break.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from timing.draws import DRAWS, standard_errors
+from timing.drivers import Drivers
+from timing.season import (
+    FIRST_JULY,
+    SEASON_DAYS,
+    SUMMER_SOLSTICE,
+    WINTER_SOLSTICE,
+    Floats,
+)
+from timing.species.model import EVENT_ORDER, EventModel, Species
+
+UNCHILLED_COMPETENCE = 0.2  # share of the forcing that counts before any chill (from memory)
+ENOUGH_CHILL = 0.5  # below this share of the requirement buds open erratically: no date given
+AUTUMN_SHRINK = 0.4  # share of a season's modelled departure that is believed
+SWELLING = 0.1  # share of the bud-break requirement at which buds begin to swell
+FREEZE_C, THAW_C = 0.0, 4.0
+SAP_NIGHT_C, SAP_DAY_C = -1.1, 2.2
+MIN_SAP_DAYS = 6
+ROOT_PRESSURE_C = 4.0
+COLD_FORTNIGHT_C = 5.0
+WARM_NIGHT_C = 15.0
+
+SHARED_ERROR = {"leaf_colour": "autumn", "leaf_fall": "autumn", "season_end": "autumn"}
+
+
+@dataclass
+class SeasonEvents:
+    """Events of one taxon at one site.
+
+    Parameters
+    ----------
+    species, drivers : what they were computed from.
+    days : event → array (seasons, draws) of offsets; NaN where it does not happen, −inf and
+        +inf where warmth has no beginning or end.
+    reasons : event → why it is absent, where that is known for the whole event.
+    """
+
+    species: Species
+    drivers: Drivers
+    days: dict[str, Floats] = field(default_factory=dict)
+    reasons: dict[str, str] = field(default_factory=dict)
+
+    def quantiles(self, event: str, shares: tuple[float, ...] = (0.1, 0.5, 0.9)) -> Floats:
+        """Quantiles over the draws of each season, shape (shares, seasons).
+
+        NaN where the event fails in at least half of the draws.
+        """
+        days = self.days[event]
+        known = ~np.isnan(days)
+        enough = known.mean(axis=1) > 0.5
+        result = np.full((len(shares), len(days)), np.nan)
+        if enough.any():
+            with np.errstate(invalid="ignore"):
+                result[:, enough] = np.nanquantile(
+                    days[enough], shares, axis=1, method="median_unbiased"
+                )
+        return result
+
+
+def season_events(species: Species, drivers: Drivers) -> SeasonEvents:
+    """Date every event of a taxon in every season of the drivers."""
+    events = SeasonEvents(species, drivers)
+    context = _Context(species, drivers, events)
+    for name in EVENT_ORDER:
+        model = species.events.get(name)
+        if model is not None:
+            events.days[name] = _MODELS[model.model](context, model)
+    _add_frosts(events)
+    return events
+
+
+def reach(sums: Floats, targets: Floats) -> Floats:
+    """First column at which each row of running sums reaches its targets.
+
+    Parameters
+    ----------
+    sums : array (rows, columns), non-decreasing along a row, NaN from some column on allowed.
+    targets : array (rows, k).
+
+    Returns
+    -------
+    array (rows, k); NaN where a target is NaN or never reached.
+    """
+    found = np.full(targets.shape, np.nan)
+    lengths = np.count_nonzero(~np.isnan(sums), axis=1)
+    for row, length in enumerate(lengths):
+        column = np.searchsorted(sums[row, :length], targets[row]).astype(float)
+        column[(column >= length) | np.isnan(targets[row])] = np.nan
+        found[row] = column
+    return found
+
+
+def first_from(condition: NDArray[np.bool_], start: Floats) -> Floats:
+    """First column at or after ``start`` (rows, k) where a row's condition holds, else NaN."""
+    columns = condition.shape[1]
+    upcoming = np.where(condition, np.arange(columns), columns)
+    upcoming = np.minimum.accumulate(upcoming[:, ::-1], axis=1)[:, ::-1]
+    index = np.clip(np.nan_to_num(np.ceil(start), nan=columns), 0, columns - 1).astype(np.int64)
+    found = np.take_along_axis(upcoming, index, axis=1).astype(float)
+    found[(found >= columns) | np.isnan(start) | (start > columns - 1)] = np.nan
+    return found
+
+
+def running_mean(values: Floats, days: int) -> Floats:
+    """Mean of each day and the ``days − 1`` before it; NaN until that many are known."""
+    total = np.cumsum(np.concatenate((np.zeros((len(values), 1)), values), axis=1), axis=1)
+    mean = np.full(values.shape, np.nan)
+    mean[:, days - 1 :] = (total[:, days:] - total[:, :-days]) / days
+    return mean
+
+
+@dataclass
+class _Context:
+    """What the event models of one taxon share."""
+
+    species: Species
+    drivers: Drivers
+    events: SeasonEvents
+    competent_sum: Floats | None = None
+    nominal_bud_break: Floats | None = None
+
+    @property
+    def seasons(self) -> int:
+        return len(self.drivers.years)
+
+    def spread(self, model: EventModel, nominal: Floats) -> Floats:
+        """Add the model's own error to nominal dates of shape (seasons, 1) or (seasons, draws)."""
+        stream = SHARED_ERROR.get(model.name, model.name)
+        site, season = standard_errors(stream, self.seasons)
+        return nominal + model.site_spread_days * site + model.spread_days * season
+
+    def effective_forcing(self) -> Floats:
+        """Running sum of the forcing the buds respond to, shape (seasons, days).
+
+        Before the chill requirement is met only a share of the forcing counts, rising in
+        step with the chill (the parallel model: Landsberg 1974; Kramer 1994).
+        """
+        if self.competent_sum is None:
+            forcing = self.drivers.forcing
+            needed = self.chill_requirement
+            if needed > 0:
+                share = np.minimum(self.drivers.chill_sum / needed, 1.0)
+                competence = np.empty_like(forcing)
+                competence[:, : share.shape[1]] = share
+                competence[:, share.shape[1] :] = share[:, -1:]
+                forcing = forcing * (UNCHILLED_COMPETENCE + (1 - UNCHILLED_COMPETENCE) * competence)
+            self.competent_sum = np.cumsum(forcing, axis=1)
+        return self.competent_sum
+
+    @property
+    def chill_requirement(self) -> float:
+        model = self.species.events.get("chill_met")
+        return model.requirement if model else 0.0
+
+
+def _column(values: float, rows: int) -> Floats:
+    return np.full((rows, 1), float(values))
+
+
+def _chill(context: _Context, model: EventModel) -> Floats:
+    sums = context.drivers.chill_sum
+    context.events.reasons[model.name] = (
+        f"the winter does not give {model.requirement:g} chill portions"
+    )
+    return context.spread(model, reach(sums, _column(model.requirement, context.seasons)))
+
+
+def _forcing(context: _Context, model: EventModel) -> Floats:
+    sums = context.effective_forcing()
+    nominal = reach(sums, _column(model.requirement, context.seasons))
+    needed = context.chill_requirement
+    if needed > 0:
+        chill = context.drivers.chill_sum
+        late = np.minimum(np.nan_to_num(nominal, nan=0.0), chill.shape[1] - 1).astype(np.int64)
+        reached = np.take_along_axis(chill, late, axis=1)
+        nominal[reached < ENOUGH_CHILL * needed] = np.nan
+    if model.name == "bud_break":
+        context.nominal_bud_break = nominal
+    context.events.reasons[model.name] = (
+        "too little winter chill or too little heat: this taxon needs a real winter and a warm "
+        "enough summer"
+    )
+    return context.spread(model, nominal)
+
+
+def _growth(context: _Context, model: EventModel) -> Floats:
+    bud_break = context.events.days["bud_break"]
+    full = _grown(context, bud_break, model.requirement)
+    context.events.reasons[model.name] = "the leaves do not reach full size before the record ends"
+    return np.maximum(context.spread(model, full), bud_break)
+
+
+def _grown(context: _Context, since: Floats, requirement: float) -> Floats:
+    """Day on which the degree days since ``since`` reach a requirement."""
+    sums = context.drivers.growth_sum
+    index = np.clip(np.nan_to_num(since, nan=0.0).round(), 0, SEASON_DAYS - 1).astype(np.int64)
+    start = np.take_along_axis(sums, index, axis=1)
+    start[np.isnan(since)] = np.nan
+    return reach(sums, start + requirement)
+
+
+def _lag(context: _Context, model: EventModel) -> Floats:
+    after = context.events.days[model.after]
+    return np.maximum(context.spread(model, after + model.requirement), after)
+
+
+def _share(context: _Context, model: EventModel) -> Floats:
+    whole = context.species.events[model.after]
+    bud_break = context.events.days["bud_break"]
+    if model.after == "bud_break":
+        assert context.nominal_bud_break is not None
+        part = reach(
+            context.effective_forcing(),
+            _column(model.requirement * whole.requirement, context.seasons),
+        )
+        lead = context.nominal_bud_break - part
+        return np.minimum(context.spread(model, bud_break - lead), bud_break)
+    part = _grown(context, bud_break, model.requirement * whole.requirement)
+    return np.clip(context.spread(model, part), bud_break, context.events.days[model.after])
+
+
+def _solstice(context: _Context, model: EventModel) -> Floats:
+    day = context.spread(model, _column(SUMMER_SOLSTICE + model.requirement, context.seasons))
+    day = np.maximum(day, context.events.days["bud_break"])  # NaN where no bud breaks
+    unseen = np.isnan(context.drivers.tmin_c[:, SUMMER_SOLSTICE])
+    day[unseen] = np.nan
+    return day
+
+
+def _cooling(context: _Context, model: EventModel) -> Floats:
+    drivers = context.drivers
+    modelled = reach(drivers.cooling_sum, _column(model.requirement, context.seasons))
+    usual = modelled[drivers.covered & ~np.isnan(modelled[:, 0])]
+    context.events.reasons[model.name] = "the autumn does not get cool enough before the year ends"
+    if usual.size == 0:
+        return np.full((context.seasons, DRAWS), np.nan)
+    nominal = usual.mean() + AUTUMN_SHRINK * (modelled - usual.mean())
+    day = context.spread(model, nominal)
+    day[drivers.autumn_gappy] = np.nan
+    if model.name == "leaf_fall":
+        day = np.maximum(day, context.events.days["leaf_colour"])
+    return day
+
+
+def _sap_rise(context: _Context, model: EventModel) -> Floats:
+    drivers = context.drivers
+    needed = context.chill_requirement
+    start = np.full((context.seasons, 1), float(WINTER_SOLSTICE))
+    bud_break = context.species.events["bud_break"].requirement
+    rise = reach(context.effective_forcing(), _column(SWELLING * bud_break, context.seasons))
+    mechanism = context.species.bleeding.mechanism
+    half_chilled = np.fmax(start, reach(drivers.chill_sum, _column(needed / 2, context.seasons)))
+    if mechanism == "freeze_thaw":
+        spell = (drivers.tmin_c < FREEZE_C) & (drivers.tmax_c > THAW_C)
+        spell[:, :WINTER_SOLSTICE] = False
+        runs = running_mean(spell.astype(float), 10) > 0.25  # three days in ten
+        mild = running_mean((drivers.tmean_c > 5.0).astype(float), 5) > 0.9
+        rise = np.fmin(rise, first_from(runs, start))
+        rise = np.fmin(rise, first_from(mild, half_chilled))
+    elif mechanism == "root_pressure":
+        warm = running_mean(drivers.tmean_c, 10) > ROOT_PRESSURE_C
+        rise = np.fmin(rise, first_from(warm, half_chilled))
+    context.events.reasons[model.name] = "no bud break, so no sap rise that would lead to it"
+    rise = np.maximum(context.spread(model, rise), float(WINTER_SOLSTICE))
+    return np.minimum(rise, context.events.days["bud_break"])
+
+
+def _sap_peak(context: _Context, model: EventModel) -> Floats:
+    mechanism = context.species.bleeding.mechanism
+    reasons = context.events.reasons
+    if mechanism == "none":
+        reasons[model.name] = "this taxon does not bleed"
+        return np.full((context.seasons, DRAWS), np.nan)
+    bud_break = context.events.days["bud_break"]
+    if mechanism == "root_pressure":
+        return np.minimum(context.spread(model, bud_break - 7.0), bud_break)
+    reasons[model.name] = "no season of freezing nights and thawing days"
+    first = context.events.quantiles("sap_rise", (0.5,))[0]
+    last = context.events.quantiles("bud_break", (0.5,))[0]
+    drivers = context.drivers
+    flow = (drivers.tmin_c < SAP_NIGHT_C) & (drivers.tmax_c > SAP_DAY_C)
+    day = np.arange(SEASON_DAYS)
+    with np.errstate(invalid="ignore"):
+        flow &= (day >= first[:, None]) & (day < last[:, None])
+    fortnight = running_mean(flow.astype(float), 14)
+    nominal = np.nanargmax(fortnight, axis=1).astype(float) - 6.5
+    nominal[flow.sum(axis=1) < MIN_SAP_DAYS] = np.nan
+    peak = context.spread(model, nominal[:, None])
+    return np.clip(peak, context.events.days["sap_rise"], bud_break)
+
+
+def _cold_fortnight(context: _Context, model: EventModel) -> Floats:
+    cold = running_mean(context.drivers.tmean_c, 14) < COLD_FORTNIGHT_C
+    context.events.reasons[model.name] = "no two weeks below 5 °C: the winter brings no dormancy"
+    stop = context.events.days["growth_stop"]
+    return np.maximum(context.spread(model, first_from(cold, stop + 14)), stop)
+
+
+def _warm_nights(context: _Context) -> NDArray[np.bool_]:
+    return running_mean(context.drivers.tmin_c, 10) >= WARM_NIGHT_C
+
+
+def _warm_start(context: _Context, model: EventModel) -> Floats:
+    warm = _warm_nights(context)
+    start = _column(WINTER_SOLSTICE, context.seasons)
+    day = first_from(warm, start)
+    day[day == WINTER_SOLSTICE] = -np.inf
+    context.events.reasons[model.name] = "nights stay warm all winter, or never reach 15 °C"
+    return context.spread(model, day)
+
+
+def _warm_end(context: _Context, model: EventModel) -> Floats:
+    warm = _warm_nights(context)
+    middle = np.maximum(context.events.days["warm_start"], float(SUMMER_SOLSTICE))
+    cool = ~warm & ~np.isnan(running_mean(context.drivers.tmin_c, 10))
+    day = first_from(cool, middle + 30)
+    known = ~np.isnan(context.drivers.tmin_c[:, SEASON_DAYS - 2])
+    endless = np.isnan(day) & ~np.isnan(middle) & known[:, None]
+    context.events.reasons[model.name] = "nights stay warm to the end of the season"
+    return np.where(endless, np.inf, context.spread(model, day))
+
+
+def _add_frosts(events: SeasonEvents) -> None:
+    """Date the last and the first frost from the record alone, the same in every draw."""
+    drivers = events.drivers
+    spring = drivers.tmin_c[:, :FIRST_JULY] <= 0
+    last = FIRST_JULY - 1.0 - np.argmax(spring[:, ::-1], axis=1)
+    last[~spring.any(axis=1) | np.isnan(drivers.tmin_c[:, FIRST_JULY - 1])] = np.nan
+    autumn = drivers.frost_tmin_c <= 0
+    first = FIRST_JULY + np.argmax(autumn, axis=1).astype(float)
+    first[~autumn.any(axis=1)] = np.nan
+    for name, day in (("last_frost", last), ("first_frost", first)):
+        events.days[name] = np.repeat(day[:, None], DRAWS, axis=1)
+        events.reasons[name] = "no frost"
+
+
+_MODELS: Mapping[str, Callable[[_Context, EventModel], Floats]] = {
+    "chill": _chill,
+    "forcing": _forcing,
+    "growth": _growth,
+    "lag": _lag,
+    "share": _share,
+    "solstice": _solstice,
+    "cooling": _cooling,
+    "sap_rise": _sap_rise,
+    "sap_peak": _sap_peak,
+    "cold_fortnight": _cold_fortnight,
+    "warm_start": _warm_start,
+    "warm_end": _warm_end,
+}

@@ -1,0 +1,253 @@
+"""Complete, stable JSON of what the commands answer: ISO dates, units in key names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from timing.advice import Answer
+from timing.answers import Outlook
+from timing.calendar import YearCalendar
+from timing.intake.samples import Sample
+from timing.season import Days, season_end
+from timing.site import Site
+from timing.species.model import Species
+from timing.temperature import TemperatureRecord
+from timing.windows import Window
+
+Json = dict[str, Any]
+
+
+def site_json(site: Site) -> Json:
+    """Where."""
+    return {
+        "name": site.name,
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "elevation_m": site.elevation_m,
+        "hemisphere": site.hemisphere,
+        "invented": site.invented,
+    }
+
+
+def record_json(record: TemperatureRecord) -> Json:
+    """The temperature record and what was mended."""
+    return {
+        "first": str(record.first),
+        "last": str(record.last),
+        "missing_days": record.missing_days,
+        "repaired_days": record.repaired_days,
+        "warnings": list(record.warnings),
+    }
+
+
+def events_json(outlooks: list[Outlook]) -> Json:
+    """Events of every season the record covers well enough, and of the running one."""
+    first = outlooks[0]
+    return {
+        "schema": "sapdial-events-1",
+        "site": site_json(first.site),
+        "record": record_json(first.record),
+        "species": [
+            {
+                "species": outlook.species.slug,
+                "tuned": {},
+                "seasons": [
+                    {"season": int(year), "events": season_events_json(outlook, row)}
+                    for row, year in enumerate(outlook.drivers.years)
+                ],
+            }
+            for outlook in outlooks
+        ],
+    }
+
+
+def season_events_json(outlook: Outlook, row: int) -> Json:
+    """Events of one season: early, median and late dates, or null and the reason."""
+    drivers = outlook.drivers
+    start = drivers.starts[row]
+    ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
+    events: Json = {}
+    for name in outlook.events.days:
+        early, date, late = outlook.events.quantiles(name)[:, row]
+        if np.isfinite(date):
+            days: Days = start + np.rint([early, date, late]).astype(np.int64)
+            events[name] = {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
+        else:
+            events[name] = {"date": None, "reason": _absent(outlook, name, row, bool(ended))}
+    return events
+
+
+def _absent(outlook: Outlook, name: str, row: int, ended: bool) -> str:
+    if not ended and np.isnan(outlook.events.days[name][row]).any():
+        return f"not reached by the end of the record ({outlook.drivers.last})"
+    if outlook.drivers.autumn_gappy[row] and name in ("leaf_colour", "leaf_fall", "dormant"):
+        return "too many days are missing in this autumn"
+    return outlook.events.reasons.get(name, "it does not happen in this season")
+
+
+def window_json(window: Window | None) -> Json | None:
+    """A run of safe days."""
+    if window is None:
+        return None
+    return {
+        "opens": str(window.opens),
+        "closes": str(window.closes),
+        "chance_min": round(window.chance_min, 3),
+        "season": window.season,
+    }
+
+
+def answers_json(answers: list[Answer], site: Site, record: TemperatureRecord) -> Json:
+    """Answers of `sapdial ask`."""
+    return {
+        "schema": "sapdial-ask-1",
+        "site": site_json(site),
+        "record": record_json(record),
+        "answers": [_answer_json(answer) for answer in answers],
+    }
+
+
+def _answer_json(answer: Answer) -> Json:
+    best = answer.best_day
+    return {
+        "species": answer.species.slug,
+        "work": answer.work,
+        "on": str(answer.on),
+        "condition": answer.condition,
+        "confidence": answer.confidence,
+        "verdict": answer.verdict,
+        "chance": round(answer.chance, 3),
+        "chance_range": [round(value, 3) for value in answer.chance_range],
+        "vetoes": list(answer.vetoes),
+        "phase": answer.phase,
+        "windows": [window_json(window) for window in answer.windows],
+        "marginal_windows": [window_json(window) for window in answer.marginal_windows],
+        "next_window": window_json(answer.next_window),
+        "best_day": {"date": str(best[0]), "chance": round(best[1], 3)} if best else None,
+        "reasons": list(answer.reasons),
+        "how_much": {
+            "fraction": round(answer.how_much.fraction, 3),
+            "basis": answer.how_much.basis,
+            "text": answer.how_much.text,
+        },
+        "where": {
+            "stronger_part": answer.species.dominance.part,
+            "text": answer.species.dominance.text,
+        },
+        "recovery": {"text": answer.species.recovery.text},
+        "conditions": list(answer.conditions),
+        "cautions": [caution.text for caution in answer.cautions],
+        "disagreements": [
+            {
+                "question": item.question,
+                "one_side": item.one_side,
+                "other_side": item.other_side,
+                "handling": item.handling,
+            }
+            for item in answer.disagreements
+        ],
+        "evidence": answer.evidence,
+        "basis": {
+            "seasons": answer.seasons,
+            "tuned": False,
+            "spread_days": round(answer.spread_days, 1),
+        },
+    }
+
+
+def calendar_json(calendar: YearCalendar) -> Json:
+    """A year's calendar: chance of every day, windows and usual events."""
+    return {
+        "schema": "sapdial-calendar-1",
+        "year": calendar.year,
+        "site": site_json(calendar.site),
+        "record": record_json(calendar.record),
+        "confidence": calendar.confidence,
+        "seasons": calendar.seasons,
+        "species": [
+            {
+                "species": row.species.slug,
+                "common_name": row.species.common_name,
+                "work": {
+                    band.kind: {
+                        "seasons": band.seasons,
+                        "safe": [window_json(window) for window in band.safe],
+                        "marginal": [window_json(window) for window in band.marginal],
+                        "conditions": list(band.limits),
+                        "chance_by_day": [round(float(value), 3) for value in band.chance],
+                    }
+                    for band in row.bands
+                },
+                "events": {
+                    mark.event: {
+                        "date": str(mark.date),
+                        "early": str(mark.early),
+                        "late": str(mark.late),
+                    }
+                    for mark in row.marks
+                },
+            }
+            for row in calendar.rows
+        ],
+    }
+
+
+def samples_json(samples: tuple[Sample, ...]) -> Json:
+    """The bundled climates."""
+    return {
+        "schema": "sapdial-samples-1",
+        "samples": [
+            {
+                "sample": sample.name,
+                "description": sample.description,
+                "latitude": sample.site.latitude,
+                "longitude": sample.site.longitude,
+                "elevation_m": sample.site.elevation_m,
+                "first": sample.first,
+                "last": sample.last,
+                "region": sample.region,
+            }
+            for sample in samples
+        ],
+    }
+
+
+def species_json(species: Species) -> Json:
+    """Everything known about a taxon."""
+    return {
+        "schema": "sapdial-species-1",
+        "species": species.slug,
+        "scientific_name": species.scientific_name,
+        "common_name": species.common_name,
+        "genus_name": species.genus_name,
+        "other_names": list(species.other_names),
+        "habit": species.habit,
+        "bleeding": vars(species.bleeding),
+        "events": {
+            name: {**vars(model), "relatives": list(model.relatives)}
+            for name, model in species.events.items()
+        },
+        "work": {
+            kind: [
+                {
+                    "opens": {"event": rule.opens.event, "offset_days": rule.opens.offset_days},
+                    "closes": {"event": rule.closes.event, "offset_days": rule.closes.offset_days},
+                    "avoid": list(rule.avoid),
+                    "only_if": [need.text for need in rule.only_if],
+                    "why": rule.why,
+                    "source": rule.source,
+                    "evidence": rule.evidence,
+                }
+                for rule in rules
+            ]
+            for kind, rules in species.work.items()
+        },
+        "removal": vars(species.removal),
+        "dominance": vars(species.dominance),
+        "recovery": vars(species.recovery),
+        "root_zone": vars(species.root_zone) if species.root_zone else None,
+        "cautions": [{"text": item.text, "source": item.source} for item in species.cautions],
+        "disagreements": [vars(item) for item in species.disagreements],
+    }

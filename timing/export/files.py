@@ -1,0 +1,47 @@
+"""Write a file whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from timing.errors import UsageError
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """Give a temporary path beside ``path`` that takes its place when the block succeeds.
+
+    Raises
+    ------
+    UsageError : the folder does not exist or cannot be written.
+    """
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        os.close(handle)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be written ({error.strerror})") from error
+    temporary = Path(name)
+    try:
+        yield temporary
+        temporary.chmod(0o666 & ~_umask())
+        temporary.replace(path)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be written ({error.strerror})") from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write UTF-8 text, whole or not at all."""
+    with replacing(path) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
