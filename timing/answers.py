@@ -18,6 +18,7 @@ from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.windows import FEWEST_SEASONS, ODDS_SEASONS, WorkOdds, work_odds
+from timing.wording import EVENT_LABELS
 
 COMMON_TAXA = (
     "acer-palmatum",
@@ -90,6 +91,10 @@ class Outlook:
         start = season_start(2023, self.site.hemisphere)  # a season without 29 February
         early, median, late = cycle_day(start + np.rint(quantiles).astype(np.int64))
         return UsualDate(event, int(early), int(median), int(late), float(share))
+
+    def event_names(self) -> list[str]:
+        """The taxon's events in the order in which they usually fall within a season."""
+        return [name for name in EVENT_LABELS if name in self.events.days]
 
     def spread_days(self, event: str) -> float:
         """Half of the 80 % range of an event, model error included [days]."""

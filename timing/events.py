@@ -47,6 +47,7 @@ FREEZE_C, THAW_C = 0.0, 4.0
 SAP_NIGHT_C, SAP_DAY_C = -1.1, 2.2
 MIN_SAP_DAYS = 6
 ROOT_PRESSURE_C = 4.0
+ENDLESS_WARMTH = "nights stay warm all year"
 COLD_FORTNIGHT_C = 5.0
 WARM_NIGHT_C = 15.0
 
@@ -69,6 +70,12 @@ class SeasonEvents:
     drivers: Drivers
     days: dict[str, Floats] = field(default_factory=dict)
     reasons: dict[str, str] = field(default_factory=dict)
+
+    def why_absent(self, event: str) -> str:
+        """Why an event has no date in a season that the record covers."""
+        if np.isinf(self.days[event]).any():
+            return ENDLESS_WARMTH
+        return self.reasons.get(event, "it does not happen here")
 
     def quantiles(self, event: str, shares: tuple[float, ...] = (0.1, 0.5, 0.9)) -> Floats:
         """Quantiles over the draws of each season, shape (shares, seasons).
@@ -292,7 +299,9 @@ def _sap_rise(context: _Context, model: EventModel) -> Floats:
         rise = np.fmin(rise, first_from(warm, half_chilled))
     context.events.reasons[model.name] = "no bud break, so no sap rise that would lead to it"
     rise = np.maximum(context.spread(model, rise), float(WINTER_SOLSTICE))
-    return np.minimum(rise, context.events.days["bud_break"])
+    bud_break = context.events.days["bud_break"]
+    still_closed = np.isnan(bud_break) & np.isnan(drivers.tmin_c[:, FIRST_JULY - 1 : FIRST_JULY])
+    return np.minimum(rise, np.where(still_closed, np.inf, bud_break))
 
 
 def _sap_peak(context: _Context, model: EventModel) -> Floats:
@@ -335,7 +344,9 @@ def _warm_start(context: _Context, model: EventModel) -> Floats:
     start = _column(WINTER_SOLSTICE, context.seasons)
     day = first_from(warm, start)
     day[day == WINTER_SOLSTICE] = -np.inf
-    context.events.reasons[model.name] = "nights stay warm all winter, or never reach 15 °C"
+    context.events.reasons[model.name] = (
+        f"nights never stay at {WARM_NIGHT_C:g} °C or more for ten days: no outdoor growing season"
+    )
     return context.spread(model, day)
 
 
@@ -346,7 +357,7 @@ def _warm_end(context: _Context, model: EventModel) -> Floats:
     day = first_from(cool, middle + 30)
     known = ~np.isnan(context.drivers.tmin_c[:, SEASON_DAYS - 2])
     endless = np.isnan(day) & ~np.isnan(middle) & known[:, None]
-    context.events.reasons[model.name] = "nights stay warm to the end of the season"
+    context.events.reasons[model.name] = "there is no warm season that could end"
     return np.where(endless, np.inf, context.spread(model, day))
 
 

@@ -7,9 +7,9 @@ import numpy as np
 from timing.answers import Outlook, UsualDate
 from timing.season import season_of, season_start
 from timing.species.catalogue import common_rules
-from timing.species.model import EventModel, Point
-from timing.windows import RuleStretches, WorkOdds
-from timing.wording import day_text
+from timing.species.model import EventModel, Point, Rule
+from timing.windows import RuleStretches, WorkOdds, capped_at_heavy_limit
+from timing.wording import EVENT_LABELS, WORK_LABELS, day_text
 
 HAPPENS = {
     "chill_met": "the winter's chill is met",
@@ -33,7 +33,11 @@ HAPPENS = {
     "last_frost": "the last frost is past",
     "first_frost": "the first frost comes",
 }
-COMPARED = ("bud_break", "leaf_full_size", "flush_hardened", "leaf_colour", "leaf_fall")
+LIMIT_NAMES = {
+    "heavy_limit": "the last safe day for heavy cuts",
+    "light_limit": "the last safe day for light work",
+}
+COMPARED = ("sap_rise", "bud_break", "leaf_full_size", "flush_hardened", "leaf_colour", "leaf_fall")
 
 
 def shown(celsius: float) -> str:
@@ -42,115 +46,112 @@ def shown(celsius: float) -> str:
 
 
 def rule_reasons(outlook: Outlook, odds: WorkOdds) -> tuple[str, ...]:
-    """Two or three sentences a rule: when it opens, when it closes, and why."""
+    """Up to three sentences a rule: why, when it opens, when it closes."""
     sentences = []
     for stretch in odds.rules:
         rule = stretch.rule
-        limits = [need.text for need in rule.only_if]
-        only = f" ({'; '.join(limits)})" if limits else ""
-        sentences.append(
-            f"{rule.why}{only} [{rule.source}]"
-            if not _never(stretch)
-            else f"No window here: {_when_never(outlook, stretch)}"
-        )
-        sentences.append(f"Opens {_point_text(outlook, odds, rule.opens)}.")
-        sentences.append(f"Closes {_closing_text(outlook, odds, stretch)}.")
+        if not bool(np.any(stretch.closes >= stretch.opens)):
+            sentences.append(f"No window here: {_when_never(outlook, stretch)}.")
+            continue
+        limits = "; ".join(need.text for need in rule.only_if)
+        only = f" Only if: {limits}." if limits else ""
+        sentences.append(f"{rule.why}{only} [{rule.source}]")
+        sentences.append(f"Opens {_opening(outlook, odds, rule)}.")
+        sentences.append(f"Closes {_closing(outlook, odds, rule)}.")
     if not odds.rules:
         sentences.append(
-            f"This taxon has no window for {odds.kind} work in the rules; see its other kinds."
+            f"The rules give this taxon no {WORK_LABELS[odds.kind]}; see its other kinds of work."
         )
     return tuple(sentences)
 
 
-def _never(stretch: RuleStretches) -> bool:
-    return not bool(np.any(stretch.closes >= stretch.opens))
-
-
 def _when_never(outlook: Outlook, stretch: RuleStretches) -> str:
-    for point in (stretch.rule.opens, stretch.rule.closes):
+    opens, closes = stretch.rule.opens, stretch.rule.closes
+    for point in (opens, closes):
         if point.event in outlook.events.days and outlook.usual(point.event) is None:
-            return outlook.events.reasons.get(point.event, f"no {point.event} at this site")
-    return "it would close before it opens"
+            return outlook.events.why_absent(point.event)
+    return f"it would close ({_name(closes)}) before it opens ({_name(opens)})"
 
 
-def _offset(point: Point) -> str:
+def _name(point: Point) -> str:
+    """A point without its date: "two weeks after the buds break"."""
     weeks = abs(point.offset_days) // 7
+    event = LIMIT_NAMES.get(point.event) or HAPPENS[point.event]
     if weeks == 0:
-        return ""
-    return (
-        f"{weeks} week{'s' if weeks > 1 else ''} {'after' if point.offset_days > 0 else 'before'} "
-    )
+        return event
+    side = "after" if point.offset_days > 0 else "before"
+    return f"{weeks} week{'s' if weeks > 1 else ''} {side} {event}"
 
 
-def _point_text(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
-    offset = _offset(point)
-    if point.event in ("heavy_limit", "light_limit"):
-        return f"{offset}{'the' if offset else 'at the'} {_limit_text(outlook, odds, point.event)}"
+def _opening(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
+    if rule.opens.event in LIMIT_NAMES and rule.opens.event == rule.closes.event:
+        weeks = (rule.closes.offset_days - rule.opens.offset_days) // 7
+        return f"{weeks} weeks before it closes"
+    return _point(outlook, odds, rule.opens)
+
+
+def _closing(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
+    text = _point(outlook, odds, rule.closes)
+    if capped_at_heavy_limit(rule, odds.kind) and rule.closes.event != "heavy_limit":
+        text += f", and in any case {_limit(outlook, odds, Point('heavy_limit', 0))}"
+    return text
+
+
+def _point(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
+    """A point with its usual date and what that rests on."""
+    if point.event in LIMIT_NAMES:
+        return _limit(outlook, odds, point)
+    when = "" if point.offset_days else "when "
     if point.event == "first_frost":
         frost = odds.limits.mean_first_frost
-        day = "comes too rarely here" if np.isnan(frost) else _offset_day(outlook, frost)
-        return f"{offset}mean first frost ({day})"
+        if np.isnan(frost):
+            return f"{when}{_name(point)}, which is too rare here to rule"
+        return f"on {_offset_day(outlook, frost + point.offset_days)}, {_name(point)} on average"
     usual = outlook.usual(point.event)
-    happens = HAPPENS[point.event]
     if usual is None:
-        reason = outlook.events.reasons.get(point.event, "it does not happen here")
-        return f"{offset or 'when '}{happens}, which has no usual date here ({reason})"
-    return f"{offset or 'when '}{happens}: {usual_text(usual, outlook.seasons)}"
+        return f"{when}{_name(point)}, but {outlook.events.why_absent(point.event)}"
+    return f"{when}{_name(point)}: {usual_text(usual, outlook.seasons, point.offset_days)}"
 
 
-def usual_text(usual: UsualDate, seasons: int) -> str:
+def usual_text(usual: UsualDate, seasons: int, offset_days: int = 0) -> str:
     """Median date with its 80 % range and the number of seasons behind it."""
-    early, median, late = (day_text(day) for day in usual.dates(2023))
+    early, median, late = (day_text(day + offset_days) for day in usual.dates(2023))
     often = "" if usual.share > 0.95 else f", in {usual.share:.0%} of seasons"
     return f"usually {median} (8 years in 10 between {early} and {late}; {seasons} seasons{often})"
 
 
-def _closing_text(outlook: Outlook, odds: WorkOdds, stretch: RuleStretches) -> str:
-    text = _point_text(outlook, odds, stretch.rule.closes)
-    capped = odds.kind == "heavy" and "heavy_limit" not in (
-        stretch.rule.opens.event,
-        stretch.rule.closes.event,
-    )
-    opening = outlook.usual(stretch.rule.opens.event)
-    if capped and opening and stretch.rule.opens.event not in ("dormant", "season_end"):
-        text += f", and in any case at the {_limit_text(outlook, odds, 'heavy_limit')}"
-    return text
-
-
-def _limit_text(outlook: Outlook, odds: WorkOdds, name: str) -> str:
-    """Name the autumn limit and say which of its rules decided."""
+def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
+    """Date of an autumn limit, which of its two rules decided, and what the other allows."""
     limits = odds.limits
-    weeks = common_rules().frost_lead_weeks["heavy" if name == "heavy_limit" else "light"]
-    frost = limits.mean_first_frost - 7 * weeks
-    frost_text = (
-        ""
-        if np.isnan(frost)
-        else f"{weeks} weeks before the mean first frost of "
-        + _offset_day(outlook, limits.mean_first_frost)
-    )
-    if name == "heavy_limit":
-        other = float(np.nanmedian(limits.regrowth_limit[outlook.used]))
-        other_text = (
-            "the last day from which regrowth would still ripen before the leaves colour "
-            f"(early date {_offset_day(outlook, limits.early_colour)})"
+    heavy = point.event == "heavy_limit"
+    weeks = common_rules().frost_lead_weeks["heavy" if heavy else "light"]
+    colour = "" if np.isnan(limits.early_colour) else _offset_day(outlook, limits.early_colour)
+    if heavy:
+        ripening = float(np.nanmedian(limits.regrowth_limit[outlook.used]))
+        ripening_text = (
+            "the last day from which new shoots still ripen before the leaves colour "
+            f"(early date {colour})"
         )
-        label = "last safe day for heavy cuts"
     else:
-        other = limits.early_colour
-        other_text = "the early date of leaf colour"
-        label = "last safe day for light work"
+        ripening, ripening_text = limits.early_colour, "the early date of leaf colour"
+    lead = f"{abs(point.offset_days) // 7} weeks before " if point.offset_days else ""
+    frost = limits.mean_first_frost - 7 * weeks
     if np.isnan(frost):
         return (
-            f"{label}, {_offset_day(outlook, other)}: {other_text}; frost comes in only "
-            f"{limits.frost_share:.0%} of seasons and does not rule"
+            f"on {_offset_day(outlook, ripening + point.offset_days)}, {lead}{ripening_text}; "
+            f"frost comes in only {limits.frost_share:.0%} of seasons and does not rule"
         )
-    first, second = (frost, other) if frost <= other else (other, frost)
-    first_text, second_text = (
-        (frost_text, other_text) if frost <= other else (other_text, frost_text)
+    frost_text = (
+        f"{weeks} weeks before the mean first frost "
+        f"({_offset_day(outlook, limits.mean_first_frost)})"
     )
+    rules = sorted([(frost, frost_text), (ripening, ripening_text)])
+    if np.isnan(ripening):
+        return f"on {_offset_day(outlook, frost + point.offset_days)}, {lead}{frost_text}"
+    (first, decided), (second, other) = rules
     return (
-        f"{label}, {_offset_day(outlook, first)}: {first_text}; the other rule, {second_text}, "
-        f"would allow until {_offset_day(outlook, second)}"
+        f"on {_offset_day(outlook, first + point.offset_days)}, {lead}{decided}; {other} would "
+        f"allow until {_offset_day(outlook, second + point.offset_days)}"
     )
 
 
@@ -180,8 +181,8 @@ def season_so_far(outlook: Outlook, on: np.datetime64) -> tuple[str, ...]:
         late = round(day - middle)
         how = f"{abs(late)} days {'later' if late > 0 else 'earlier'} than" if late else "just as"
         return (
-            f"This season {HAPPENS[event]} about {day_text(date)} by the record, {how} usual; the "
-            "odds above are those of past seasons.",
+            f"This season so far: {EVENT_LABELS[event]} about {day_text(date)} by the record, {how} "
+            "usual; the odds above are those of past seasons.",
         )
     return ()
 

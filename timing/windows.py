@@ -259,11 +259,16 @@ def _stretch(
         closes = _day_numbers(next_starts) + closing[_next_season(drivers)]
     else:
         closes = start + closing
-        if kind == "heavy" and rule.opens.event not in AUTUMN_OPENINGS:
+        if capped_at_heavy_limit(rule, kind):
             closes = np.minimum(closes, start + limits.heavy)
     opens = np.where(opens == -np.inf, start + WINTER_SOLSTICE, opens)
     closes = np.where(closes == np.inf, opens + CYCLE_DAYS - 1, closes)
     return RuleStretches(rule, np.ceil(opens), np.floor(closes))
+
+
+def capped_at_heavy_limit(rule: Rule, kind: WorkKind) -> bool:
+    """Whether a rule is growing-season heavy work, which ends at heavy_limit at the latest."""
+    return kind == "heavy" and rule.opens.event not in AUTUMN_OPENINGS
 
 
 def _day_numbers(starts: Days) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from timing.calendar import YearCalendar
     from timing.site import Site
     from timing.windows import Window
 
@@ -91,8 +93,14 @@ def span_text(first: np.datetime64, last: np.datetime64) -> str:
 
     >>> span_text(np.datetime64("2025-07-16"), np.datetime64("2025-08-02"))
     '16 Jul – 2 Aug'
+    >>> span_text(np.datetime64("2025-07-16"), np.datetime64("2025-07-20"))
+    '16–20 Jul'
     """
-    return short_day(first) if first == last else f"{short_day(first)} – {short_day(last)}"
+    if first == last:
+        return short_day(first)
+    if first < last and first.astype("datetime64[M]") == last.astype("datetime64[M]"):
+        return f"{_month_and_day(first)[1]}–{short_day(last)}"
+    return f"{short_day(first)} – {short_day(last)}"
 
 
 def window_spans(windows: Sequence[Window], year: int) -> list[str]:
@@ -112,6 +120,44 @@ def place_text(site: Site) -> str:
     east = f"{abs(site.longitude):.2f}° {'W' if site.longitude < 0 else 'E'}"
     height = "elevation unknown" if site.elevation_m is None else f"{site.elevation_m:.0f} m"
     return f"{north}, {east}, {height}"
+
+
+def record_text(calendar: YearCalendar) -> str:
+    """What the calendar rests on: the record, its days, gaps and seasons."""
+    record = calendar.record
+    missing = (
+        f"{record.missing_days} days missing, {record.repaired_days} of them repaired"
+        if record.missing_days
+        else "no days missing or repaired"
+    )
+    return (
+        f"Record: {record.source}, {day_text(record.first)} {str(record.first)[:4]} to "
+        f"{day_text(record.last)} {str(record.last)[:4]}; {calendar.seasons} seasons used; "
+        f"{missing}."
+    )
+
+
+def evidence_text(calendar: YearCalendar) -> str:
+    """How many of the dates and rules in a calendar are measured, published or less."""
+    events = Counter(
+        model.evidence
+        for row in calendar.rows
+        for name, model in row.species.events.items()
+        if name in {mark.event for mark in row.marks}
+    )
+    rules = Counter(
+        rule.evidence
+        for row in calendar.rows
+        for work in row.species.work.values()
+        for rule in work
+    )
+    parts = []
+    for words, counts in (("Event dates", events), ("Rules of work", rules)):
+        if counts:
+            listed = ", ".join(f"{number} {name}" for name, number in counts.most_common())
+            parts.append(f"{words}: {listed}.")
+    parts.append("A taxon nobody measured borrows from its relatives, with a wider spread.")
+    return " ".join(parts)
 
 
 def percent(chance: float) -> str:

@@ -10,7 +10,7 @@ from timing.advice import Answer, Verdict
 from timing.answers import Outlook
 from timing.export.as_json import season_events_json
 from timing.site import Site
-from timing.species.model import Species
+from timing.species.model import EventModel, Species
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
 from timing.wording import EVENT_LABELS, WORK_LABELS, day_text, short_day
@@ -99,7 +99,11 @@ def _full(answer: Answer) -> list[str]:
     lines += [line for reason in answer.reasons for line in wrapped(reason, "  ")]
     lines += ["", "How much", *wrapped(f"{answer.how_much.text}.", "  ")]
     if answer.conditions:
-        lines += ["Only", *(line for text in answer.conditions for line in wrapped(text, "  "))]
+        lines += [
+            "",
+            "Only if",
+            *(line for text in answer.conditions for line in wrapped(text, "  ")),
+        ]
     return [*lines, ""]
 
 
@@ -166,7 +170,7 @@ def _table(answers: list[Answer]) -> list[str]:
     return [*lines, "", "Ask for one species to see why, how much, where, and the cautions."]
 
 
-def events_text(outlooks: list[Outlook], last: int = 5) -> str:
+def events_text(outlooks: list[Outlook], last: int = 4) -> str:
     """Usual dates and the last seasons of each taxon."""
     first = outlooks[0]
     lines = place_lines(first.site, first.record)
@@ -176,8 +180,8 @@ def events_text(outlooks: list[Outlook], last: int = 5) -> str:
         rows = range(max(0, len(outlook.drivers.years) - last), len(outlook.drivers.years))
         seasons = [season_events_json(outlook, row) for row in rows]
         header = "".join(f"{outlook.drivers.years[row]:>8}" for row in rows)
-        lines.append(f"  {'':<22}{'usual (8 years in 10)':<24}{header}"[:WIDTH].rstrip())
-        for event in outlook.events.days:
+        lines.append(f"  {'':<22}{'usual (8 years in 10)':<24}{header}".rstrip())
+        for event in outlook.event_names():
             usual = outlook.usual(event)
             if usual:
                 early, median, late = (short_day(day) for day in usual.dates(2023))
@@ -190,10 +194,10 @@ def events_text(outlooks: list[Outlook], last: int = 5) -> str:
                 else f"{'-':>8}"
                 for season in seasons
             )
-            lines.append(f"  {EVENT_LABELS[event]:<22}{text:<24}{cells}"[: WIDTH + 16].rstrip())
+            lines.append(f"  {EVENT_LABELS[event]:<22}{text:<24}{cells}".rstrip())
         missing = [
-            f"{EVENT_LABELS[event]}: {outlook.events.reasons.get(event, 'does not happen here')}"
-            for event in outlook.events.days
+            f"{EVENT_LABELS[event]}: {outlook.events.why_absent(event)}"
+            for event in outlook.event_names()
             if outlook.usual(event) is None
         ]
         lines += [line for text in missing for line in wrapped(text, "  ", "    ")]
@@ -208,20 +212,18 @@ def species_text(species: Species) -> str:
     if species.other_names:
         lines.append(f"Also: {', '.join(species.other_names)}")
     bleeding = species.bleeding
+    how = BLEEDS[bleeding.mechanism]
     lines += wrapped(
-        f"Bleeding: {bleeding.strength} ({bleeding.mechanism.replace('_', ' and ')}) "
-        f"[{bleeding.evidence}: {bleeding.source}]",
-        "",
-        "  ",
+        f"Bleeding: {bleeding.strength}{how} [{bleeding.evidence}: {bleeding.source}]", "", "  "
     )
     lines += ["", "Events"]
     for name, model in species.events.items():
+        error = f"±{model.spread_days:.0f} d between seasons"
+        if model.site_spread_days:
+            error += f", ±{model.site_spread_days:.0f} d between sites"
         lines += wrapped(
-            f"{EVENT_LABELS[name]}: {model.model.replace('_', ' ')}"
-            f"{f' {model.requirement:g}' if model.requirement else ''}"
-            f"{f' after {EVENT_LABELS[model.after]}' if model.after else ''}; error "
-            f"{model.spread_days:.0f} d between seasons, {model.site_spread_days:.0f} d between "
-            f"sites [{model.evidence}: {model.source}]",
+            f"{EVENT_LABELS[name]}: {_model_text(model)}; {error} "
+            f"[{model.evidence}: {model.source}]",
             "  ",
             "    ",
         )
@@ -272,6 +274,34 @@ def species_text(species: Species) -> str:
     for caution in species.cautions:
         lines += wrapped(f"{caution.text} [{caution.source}]", "  - ", "    ")
     return "\n".join(lines) + "\n"
+
+
+BLEEDS = {
+    "none": "",
+    "freeze_thaw": ", on thawing days after freezing nights",
+    "root_pressure": ", by root pressure as the soil warms",
+}
+MODEL_TEXTS = {
+    "chill": "{:.0f} chill portions since the season began",
+    "forcing": "{:.0f} degree days above 2 °C, weighted by day length, since 1 February",
+    "growth": "{:.0f} degree days above 5 °C after the buds break",
+    "solstice": "{:.0f} days after midsummer",
+    "cooling": "{:.0f} degrees of cooling below 15 °C once days are shorter than 13.5 h",
+    "sap_rise": "first spell after the winter solstice",
+    "sap_peak": "middle of the strongest fortnight before the buds break",
+    "cold_fortnight": "two weeks below 5 °C after growth stops",
+    "warm_start": "ten-day mean of the nights reaches 15 °C",
+    "warm_end": "ten-day mean of the nights falls below 15 °C",
+}
+
+
+def _model_text(model: EventModel) -> str:
+    """How an event is dated, in words."""
+    if model.model == "lag":
+        return f"{model.requirement:.0f} days after {EVENT_LABELS[model.after]}"
+    if model.model == "share":
+        return f"{model.requirement:.0%} of the way to {EVENT_LABELS[model.after]}"
+    return MODEL_TEXTS[model.model].format(model.requirement)
 
 
 def _point(event: str, offset_days: int) -> str:

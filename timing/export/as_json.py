@@ -69,7 +69,7 @@ def season_events_json(outlook: Outlook, row: int) -> Json:
     start = drivers.starts[row]
     ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
     events: Json = {}
-    for name in outlook.events.days:
+    for name in outlook.event_names():
         early, date, late = outlook.events.quantiles(name)[:, row]
         if np.isfinite(date):
             days: Days = start + np.rint([early, date, late]).astype(np.int64)
@@ -84,7 +84,7 @@ def _absent(outlook: Outlook, name: str, row: int, ended: bool) -> str:
         return f"not reached by the end of the record ({outlook.drivers.last})"
     if outlook.drivers.autumn_gappy[row] and name in ("leaf_colour", "leaf_fall", "dormant"):
         return "too many days are missing in this autumn"
-    return outlook.events.reasons.get(name, "it does not happen in this season")
+    return outlook.events.why_absent(name)
 
 
 def window_json(window: Window | None) -> Json | None:
