@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from timing.calendar import YearCalendar
+    from timing.calendar import Band, YearCalendar
     from timing.site import Site
     from timing.windows import Window
 
@@ -55,6 +54,7 @@ MONTHS = (
     "November",
     "December",
 )
+NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe day
 INVENTED_NOTICE = "INVENTED PLACE AND WEATHER — for trying things out"
 METHOD = (
     "Degree days, chill and day length per taxon; chance = share of seasons and of draws of the "
@@ -112,6 +112,16 @@ def window_spans(windows: Sequence[Window], year: int) -> list[str]:
     if len(spans) > 1 and spans[0][0] == new_year and spans[-1][1] == year_end:
         spans = [*spans[1:-1], (spans[-1][0], spans[0][1])]
     return [span_text(opens, closes) for opens, closes in spans]
+
+
+def best_day(band: Band, year: int) -> tuple[str, str] | None:
+    """Highest chance of a year and its day, in words; None where the band never opens."""
+    best = float(band.chance.max())
+    if best <= NEVER:
+        return None
+    days = np.flatnonzero(band.chance >= best - 1e-9)
+    day = np.datetime64(f"{year:04d}-01-01", "D") + int(days[len(days) // 2])
+    return percent(best), day_text(day)
 
 
 def place_text(site: Site) -> str:
@@ -174,11 +184,6 @@ def month_starts(year: int) -> list[int]:
     firsts = np.arange(f"{year:04d}-01", f"{year + 1:04d}-02", dtype="datetime64[M]")
     days = firsts.astype("datetime64[D]").astype(np.int64)
     return [int(day) for day in days - days[0]]
-
-
-def month_lengths(year: int) -> list[int]:
-    """Days of each month."""
-    return [stop - start for start, stop in pairwise(month_starts(year))]
 
 
 def _month_and_day(day: np.datetime64) -> tuple[int, int]:

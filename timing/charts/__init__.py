@@ -1,0 +1,286 @@
+"""Charts, and what they share: paper, ink, type, a page measured in inches, saving.
+
+matplotlib is used through `Figure` alone, so no display, window or global figure list is
+involved. The user's own matplotlib settings do not reach a chart: it is built and saved inside
+`house_style`. The same data give the same bytes.
+"""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from timing.errors import UsageError
+from timing.export.files import replacing
+from timing.season import Floats
+
+__all__ = ["Figure", "Page", "house_style", "save_figure", "text_width", "wrap"]
+
+_user_backend = os.environ.get("MPLBACKEND")
+os.environ["MPLBACKEND"] = "agg"  # a backend left over from another program stops the import
+import matplotlib  # noqa: E402
+from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.font_manager import FontProperties  # noqa: E402
+from matplotlib.lines import Line2D  # noqa: E402
+from matplotlib.patches import Polygon  # noqa: E402
+from matplotlib.text import Text  # noqa: E402
+from matplotlib.textpath import TextToPath  # noqa: E402
+
+if _user_backend is None:
+    del os.environ["MPLBACKEND"]
+else:
+    os.environ["MPLBACKEND"] = _user_backend
+
+PAPER, INK, QUIET, HAIR = "#fcfbf6", "#1f2a2e", "#5d676b", "#d3d2c8"
+SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
+GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
+DPI = 150
+Style = Literal["normal", "italic"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """Colours and texture of one kind of work: full where safe, pale elsewhere."""
+
+    full: str
+    pale: str
+    edge: str
+    hatch: str
+    hatch_full: str
+    hatch_pale: str
+
+
+LOOKS = {
+    "heavy": Look("#7a2e22", "#dcb9ae", "#5a1d14", "", "none", "none"),
+    "light": Look("#4d8a68", "#cfe0d3", "#24573c", "////", "#eef5ec", "#8fb79c"),
+    "outline": Look("#a9bbd8", "#e3e8f0", "#33497b", "....", "#2a3e6c", "#8395bb"),
+}
+
+
+@dataclass(frozen=True)
+class Sign:
+    """Shape of an event on a chart."""
+
+    marker: str | tuple[int, int, int]
+    filled: bool
+    size: float = 5.6
+
+
+SIGNS = {
+    "sap_rise": Sign("o", True, 4.8),
+    "bud_break": Sign("^", False),
+    "full_bloom": Sign("*", True, 8.0),
+    "flush_hardened": Sign("D", True, 4.6),
+    "leaf_fall": Sign("v", False),
+    "warm_start": Sign(">", True),
+    "warm_end": Sign("<", True),
+    "last_frost": Sign("x", True),
+    "first_frost": Sign((6, 2, 0), True, 7.5),
+}
+_STYLE: dict[Any, Any] = {
+    "font.family": SANS,
+    "font.sans-serif": [SANS],
+    "font.serif": [SERIF],
+    "text.parse_math": False,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "sapdial",
+    "pdf.fonttype": 42,
+    "hatch.linewidth": 0.9,
+    "text.hinting": "none",
+    "path.simplify": False,
+}
+_SUFFIXES = (".png", ".svg", ".pdf")
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Our settings on top of matplotlib's defaults, for the time of the block.
+
+    A letter the fonts lack is drawn as a box, without a warning; an SVG keeps it as text.
+    """
+    with matplotlib.rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(_STYLE)
+        yield
+
+
+@cache
+def text_width(
+    text: str, size: float, family: str = SANS, weight: str = "normal", style: Style = "normal"
+) -> float:
+    """Width of a line of text [in]."""
+    font = FontProperties(family=[family], size=size, weight=weight, style=style)
+    width, _, _ = TextToPath().get_text_width_height_descent(text, font, ismath=False)
+    return float(width) / 72
+
+
+class Page:
+    """A figure on which everything is placed in inches from the top left corner.
+
+    The page grows downwards while it is drawn; `finish` cuts it to its height.
+    """
+
+    def __init__(self, width: float) -> None:
+        self.width = width
+        self.figure = Figure(figsize=(width, width), dpi=DPI, facecolor=PAPER)
+        self.axes = self.figure.add_axes((0, 0, 1, 1))
+        self.axes.set_axis_off()
+        self.axes.set_xlim(0, width)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size: float = 8,
+        colour: str = INK,
+        ha: str = "left",
+        va: str = "baseline",
+        family: str = SANS,
+        weight: str = "normal",
+        style: Style = "normal",
+        **more: Any,
+    ) -> Text:
+        """Place one line of text."""
+        return self.axes.text(
+            x, y, text, fontsize=size, color=colour, ha=ha, va=va,
+            family=[family, GENERIC[family]], weight=weight, style=style, **more,
+        )  # fmt: skip
+
+    def paragraph(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        text: str,
+        *,
+        size: float = 8,
+        leading: float = 1.38,
+        family: str = SANS,
+        weight: str = "normal",
+        style: Style = "normal",
+        **more: Any,
+    ) -> float:
+        """Set text in lines no wider than ``width``; return the y below the last line.
+
+        ``y`` is the top of the first line.
+        """
+        step = size * leading / 72
+        for line in wrap(text, width, size, family=family, weight=weight, style=style):
+            self.text(
+                x, y + size * 0.95 / 72, line,
+                size=size, family=family, weight=weight, style=style, **more,
+            )  # fmt: skip
+            y += step
+        return y
+
+    def line(
+        self, xs: Any, ys: Any, *, colour: str = INK, width: float = 0.8, gid: str = "", **more: Any
+    ) -> None:
+        """Draw a line through points; NaN lifts the pen."""
+        drawn = Line2D(xs, ys, color=colour, linewidth=width, clip_on=False, **more)
+        drawn.set_gid(gid or None)
+        self.axes.add_artist(drawn)
+
+    def area(self, xs: Any, ys: Any, colour: str, *, gid: str = "", **more: Any) -> None:
+        """Fill the polygon through points."""
+        corners = np.column_stack((xs, ys))
+        drawn = Polygon(corners, facecolor=colour, linewidth=0, clip_on=False, **more)
+        drawn.set_gid(gid or None)
+        self.axes.add_artist(drawn)
+
+    def under(self, xs: Floats, ys: Floats, base: float, colour: str, **more: Any) -> None:
+        """Fill what lies between a line and its base."""
+        closed = np.concatenate((xs[:1], xs, xs[-1:])), np.concatenate(([base], ys, [base]))
+        self.area(*closed, colour, **more)
+
+    def uprights(self, xs: Sequence[float], top: float, bottom: float, **more: Any) -> None:
+        """Draw vertical lines in one stroke of the pen."""
+        points = np.repeat(xs, 3)
+        points[2::3] = np.nan
+        self.line(points, np.tile([top, bottom, np.nan], len(xs)), **more)
+
+    def whisker(
+        self, left: float, right: float, y: float, caps: tuple[bool, bool] = (True, True)
+    ) -> None:
+        """Draw a range, with caps where it ends."""
+        ends = [0.025 if cap else 0.0 for cap in caps]
+        self.line(
+            (left, left, np.nan, left, right, np.nan, right, right),
+            (y - ends[0], y + ends[0], np.nan, y, y, np.nan, y - ends[1], y + ends[1]),
+            width=0.9, solid_capstyle="butt",
+        )  # fmt: skip
+
+    def marker(self, x: float, y: float, event: str, gid: str = "") -> None:
+        """Draw the sign of an event."""
+        sign = SIGNS.get(event, Sign("s", True))
+        self.line(
+            [x], [y], marker=sign.marker, markersize=sign.size, linestyle="none",
+            markerfacecolor=INK if sign.filled else PAPER, markeredgecolor=INK,
+            markeredgewidth=1.0, zorder=4.5, gid=gid,
+        )  # fmt: skip
+
+    def finish(self, height: float) -> Figure:
+        """Cut the page to its height and hand over the figure."""
+        self.figure.set_size_inches(self.width, height)
+        self.axes.set_xlim(0, self.width)
+        self.axes.set_ylim(height, 0)
+        return self.figure
+
+
+def wrap(
+    text: str,
+    width: float,
+    size: float,
+    *,
+    family: str = SANS,
+    weight: str = "normal",
+    style: Style = "normal",
+) -> list[str]:
+    """Break text into lines no wider than ``width`` [in]; a word that is wider is split."""
+
+    def wide(line: str) -> bool:
+        return text_width(line, size, family, weight, style) > width
+
+    lines, line = [], ""
+    for word in text.split():
+        rest = word
+        joined = f"{line} {rest}" if line else rest
+        if not wide(joined):
+            line = joined
+            continue
+        if line:
+            lines.append(line)
+        while wide(rest) and len(rest) > 1:
+            cut = next(n for n in range(len(rest) - 1, 0, -1) if n == 1 or not wide(rest[:n]))
+            lines.append(rest[:cut])
+            rest = rest[cut:]
+        line = rest
+    return [*lines, line] if line else lines
+
+
+def save_figure(figure: Figure, path: Path, title: str) -> None:
+    """Write a figure as PNG, SVG or PDF, whole or not at all.
+
+    Raises
+    ------
+    UsageError : the suffix names no such format, or the file cannot be written.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in _SUFFIXES:
+        raise UsageError(f"{path}: a chart is written as {', '.join(_SUFFIXES)}")
+    undated = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}[suffix]
+    options: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}} if suffix == ".png" else {}
+    options["metadata"] = {"Title": title, undated: None}
+    with house_style(), replacing(path) as part:
+        figure.savefig(part, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)

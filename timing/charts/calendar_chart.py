@@ -1,0 +1,389 @@
+"""The year on one page: on which days which kind of cut is safe, and how sure that is.
+
+One row a taxon, January to December across. In every row three bands; the height of a band on
+a day is the chance that the day is safe. Where the chance reaches the confidence the band is
+in full colour with a bar beneath it. Texture and label tell the kinds of work apart, colour
+only helps. Below the bands stand the usual dates of the season's events with their 10–90 %
+range. Every length in this module is in inches, y downwards.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from string import ascii_lowercase
+from typing import Any
+
+import numpy as np
+
+from timing import wording
+from timing.calendar import MARKED_EVENTS, Band, CalendarRow, EventMark, YearCalendar
+from timing.charts import (
+    HAIR,
+    INK,
+    LOOKS,
+    PAPER,
+    QUIET,
+    SERIF,
+    Figure,
+    Page,
+    house_style,
+    save_figure,
+    text_width,
+)
+from timing.season import Floats
+from timing.species.model import WORK_KINDS
+
+WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
+NAMES_WIDE = 1.62
+KINDS_X = 2.24
+YEAR_LEFT, YEAR_RIGHT = 2.98, 9.22
+SPANS_X = 9.36
+LANE, LANE_GAP_DAYS = 0.135, 9
+MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
+
+
+def draw_calendar(calendar: YearCalendar) -> Figure:
+    """Draw a year's calendar.
+
+    Bands carry the gid ``band-<slug>-<kind>``, event marks ``mark-<slug>-<event>`` and the
+    line of the day ``today``.
+    """
+    with house_style():
+        return _Chart(calendar).draw()
+
+
+def save_calendar(calendar: YearCalendar, path: Path) -> None:
+    """Draw a calendar and write it as PNG, SVG or PDF by the suffix of ``path``."""
+    title = f"{_title(calendar)}: {calendar.site.name}"
+    save_figure(draw_calendar(calendar), path, title)
+
+
+def _title(calendar: YearCalendar) -> str:
+    return f"Safe days for cuts, {calendar.year}"
+
+
+class _Chart:
+    """One drawing; ``y`` is how far down the page it has come."""
+
+    def __init__(self, calendar: YearCalendar) -> None:
+        self.calendar = calendar
+        self.page = Page(WIDTH)
+        self.new_year = np.datetime64(f"{calendar.year:04d}-01-01", "D")
+        self.starts = wording.month_starts(calendar.year)
+        self.days = self.starts[-1]
+        rows = len(calendar.rows)
+        self.band = 0.46 if rows == 1 else 0.32 if rows <= 3 else 0.23 if rows <= 12 else 0.2
+        self.pitch = self.band + 0.1
+        self.notes: dict[str, str] = {}
+        self.grid: list[tuple[float, float]] = []
+        self.y = 0.0
+
+    def draw(self) -> Figure:
+        self._head()
+        self._key()
+        self._months(above=True)
+        flag = self.y
+        if self.calendar.today is not None:
+            self.y += 0.2
+        since = self.y - 0.05
+        for number, row in enumerate(self.calendar.rows):
+            left = len(self.calendar.rows) - number
+            if number and number % MONTHS_AGAIN == 0 and left > 2:
+                self.grid.append((since, self.y))
+                self._months_again()
+                since = self.y
+            self._row(row, last=left == 1)
+        self.grid.append((since, self.y))
+        self._months(above=False)
+        self._grid()
+        self._today(flag)
+        self._foot()
+        return self.page.finish(self.y + 0.4)
+
+    def x(self, day: float) -> float:
+        """Where a moment of the year lies, counted in days from its start."""
+        return float(self.xs(np.array([day]))[0])
+
+    def xs(self, days: Floats) -> Floats:
+        """Where moments of the year lie."""
+        return YEAR_LEFT + (YEAR_RIGHT - YEAR_LEFT) * days / self.days
+
+    # ------------------------------------------------------------------ head and key
+
+    def _head(self) -> None:
+        site = self.calendar.site
+        self.page.text(LEFT, 0.66, _title(self.calendar), size=21, family=SERIF, weight="bold")
+        if site.invented:
+            self.page.text(
+                RIGHT - 0.06, 0.635, wording.INVENTED_NOTICE, size=8.5, weight="bold", colour=PAPER,
+                ha="right", bbox={"facecolor": INK, "edgecolor": INK, "pad": 4.5},
+            )  # fmt: skip
+        self.y = self.page.paragraph(LEFT, 0.83, RIGHT - LEFT, site.name, size=11, family=SERIF)
+        self.y = self.page.paragraph(
+            LEFT, self.y + 0.01, RIGHT - LEFT, wording.place_text(site), size=8.5, colour=QUIET
+        )
+
+    def _key(self) -> None:
+        top = self.y + 0.12
+        self.page.line((LEFT, RIGHT), (top, top), width=1.2)
+        self._key_ramp(top + 0.58)
+        words = "Height: the chance that a cut on that day is safe. Full colour and bar: "
+        words += f"{wording.percent(self.calendar.confidence)} or more."
+        self.page.paragraph(LEFT + 1.42, top + 0.155, 2.05, words, leading=1.485)
+        for number, kind in enumerate(WORK_KINDS):
+            y = top + 0.26 + 0.165 * number
+            look = LOOKS[kind]
+            self.page.area(
+                [4.1, 4.55, 4.55, 4.1], [y + 0.025, y + 0.025, y - 0.105, y - 0.105], look.full,
+                edgecolor=look.hatch_full, hatch=look.hatch or None,
+            )  # fmt: skip
+            self.page.text(4.65, y, wording.WORK_LABELS[kind])
+        bottom = max(top + 0.72, self._key_marks(top))
+        self.page.line((LEFT, RIGHT), (bottom, bottom), colour=HAIR)
+        self.y = bottom + 0.12
+
+    def _key_ramp(self, base: float) -> None:
+        look, left, wide, high = LOOKS["heavy"], LEFT + 0.02, 1.28, 0.36
+        share = np.linspace(0, 1, 60)
+        chance = 1 / (1 + np.exp(-12 * (share - 0.42)))
+        safe = chance >= self.calendar.confidence
+        xs, ys = left + wide * share, base - high * chance
+        self.page.under(xs, ys, base, look.pale)
+        if safe.any():
+            first = int(np.argmax(safe))
+            self.page.under(xs[first:], ys[first:], base, look.full)
+            self._bar(float(xs[first]), left + wide, base, look.edge)
+        self.page.line(xs, ys, colour=look.edge, width=0.9)
+
+    def _key_marks(self, top: float) -> float:
+        shown = {mark.event for row in self.calendar.rows for mark in row.marks}
+        events = [event for event in MARKED_EVENTS if event in shown]
+        x, deep = 6.36, 3 if len(events) > 4 else 2
+        for start in range(0, len(events), deep):
+            column = events[start : start + deep]
+            for number, event in enumerate(column):
+                y = top + 0.26 + 0.165 * number
+                self.page.marker(x, y - 0.04, event)
+                self.page.text(x + 0.13, y, wording.EVENT_LABELS[event])
+            x += 0.36 + max(text_width(wording.EVENT_LABELS[event], 8) for event in column)
+        if not events:
+            return top
+        y = top + 0.26 + 0.165 * deep
+        self.page.whisker(6.3, 6.68, y - 0.04)
+        self.page.text(6.76, y, "usual date in between, eight years in ten inside", colour=QUIET)
+        return y + 0.13
+
+    # ------------------------------------------------------------------ the year
+
+    def _months(self, *, above: bool) -> None:
+        if above:
+            label = self.y + 0.14
+            ruler = label + 0.09
+            span = (ruler, ruler + 0.05)
+            self.page.text(
+                SPANS_X, label, f"safe at {wording.percent(self.calendar.confidence)}", colour=QUIET
+            )
+        else:
+            ruler = self.y + 0.02
+            label = ruler + 0.2
+            span = (ruler, ruler - 0.05)
+        self._month_names(label, size=9.5, weight="bold")
+        self.page.line((YEAR_LEFT, YEAR_RIGHT), (ruler, ruler), width=1.0)
+        since_monday = int(self.new_year.astype(np.int64) + 3) % 7
+        mondays = [self.x(day) for day in range(-since_monday % 7, self.days, 7)]
+        self.page.uprights(mondays, *span, colour=QUIET, width=0.5)
+        self.y = ruler + 0.08 if above else label + 0.14
+
+    def _month_names(self, y: float, **more: Any) -> None:
+        for name, (start, stop) in zip(wording.MONTHS, pairwise(self.starts), strict=True):
+            self.page.text(self.x((start + stop) / 2), y, name[:3], ha="center", **more)
+
+    def _months_again(self) -> None:
+        paper = {"facecolor": PAPER, "linewidth": 0, "pad": 1.0}
+        self._month_names(self.y + 0.15, size=7.5, colour=QUIET, bbox=paper, zorder=4.5)
+        self.y += 0.22
+        self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
+
+    def _grid(self) -> None:
+        for above, below in self.grid:
+            xs = [self.x(start) for start in self.starts]
+            self.page.uprights(xs, above, below, colour=HAIR, width=0.7, zorder=0.5)
+
+    def _today(self, flag: float) -> None:
+        today = self.calendar.today
+        if today is None:
+            return
+        x = self.x(self._day(today) + 0.5)
+        bottom = self.grid[-1][1]
+        self.page.line(
+            (x, x), (flag + 0.1, bottom), width=1.1, linestyle=(0, (4, 2.6)), zorder=4, gid="today"
+        )
+        words = f"today, {wording.day_text(today)}"
+        half = text_width(words, 7.5, weight="bold") / 2 + 0.04
+        self.page.text(
+            min(max(x, YEAR_LEFT + half), YEAR_RIGHT - half), flag + 0.095, words,
+            size=7.5, weight="bold", ha="center", va="center", colour=PAPER, zorder=5,
+            bbox={"facecolor": INK, "edgecolor": INK, "pad": 2.0, "linewidth": 0},
+        )  # fmt: skip
+
+    # ------------------------------------------------------------------ one taxon
+
+    def _row(self, row: CalendarRow, *, last: bool) -> None:
+        top = self.y + 0.1
+        names = self.page.paragraph(
+            LEFT, top + 0.04, NAMES_WIDE, row.species.common_name,
+            size=10, leading=1.25, family=SERIF, weight="bold",
+        )  # fmt: skip
+        names = self.page.paragraph(
+            LEFT, names + 0.02, NAMES_WIDE, row.species.scientific_name,
+            size=8.5, leading=1.25, family=SERIF, style="italic", colour=QUIET,
+        )  # fmt: skip
+        base = top
+        for band in row.bands:
+            base += self.band
+            self._band(row.species.slug, band, base)
+            base += self.pitch - self.band
+        if row.marks:
+            self.page.text(KINDS_X, base + 0.085, "events", size=7.5, colour=QUIET)
+        lanes = self._marks(row, base + 0.055)
+        self.y = max(base + LANE * lanes + 0.06, names + 0.05)
+        if not last:
+            self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
+
+    def _band(self, slug: str, band: Band, base: float) -> None:
+        look, middle = LOOKS[band.kind], base - min(self.band / 2, 0.14) + 0.04
+        self.page.text(KINDS_X, middle, band.kind, size=8.5, colour=look.edge, weight="bold")
+        if letters := self._letters(band):
+            x, y = KINDS_X + text_width(band.kind, 8.5, weight="bold") + 0.03, middle - 0.05
+            if x + text_width(letters, 6) > YEAR_LEFT - 0.04:
+                x, y = KINDS_X, middle + 0.105
+            self.page.text(x, y, letters, size=6, colour=QUIET)
+        gid = f"band-{slug}-{band.kind}"
+        best = wording.best_day(band, self.calendar.year)
+        self._spans(band, best, middle)
+        if best is None:
+            x = YEAR_LEFT + 0.07
+            self.page.text(x, middle, "none", size=7.5, colour=QUIET, style="italic", gid=gid)
+            return
+        self.page.line((YEAR_LEFT, YEAR_RIGHT), (base, base), colour=look.edge, width=0.5)
+        xs = self.xs(np.repeat(np.arange(self.days + 1.0), 2)[1:-1])  # both edges of every day
+        ys = base - self.band * np.repeat(band.chance, 2)
+        self.page.under(
+            xs, ys, base, look.pale, edgecolor=look.hatch_pale, hatch=look.hatch or None,
+            zorder=2, snap=False, gid=gid,
+        )  # fmt: skip
+        for window in band.safe:
+            run = slice(2 * self._day(window.opens), 2 * self._day(window.closes) + 2)
+            self.page.under(
+                xs[run], ys[run], base, look.full, edgecolor=look.hatch_full,
+                hatch=look.hatch or None, zorder=2.5, snap=False, gid=f"safe-{slug}-{band.kind}",
+            )  # fmt: skip
+            self._bar(float(xs[run][0]), float(xs[run][-1]), base, look.edge)
+        top = np.where(np.repeat(band.chance, 2) > 0.002, ys, np.nan)
+        self.page.line(xs, top, colour=look.edge, width=0.9, zorder=3, snap=False)
+
+    def _bar(self, left: float, right: float, base: float, colour: str) -> None:
+        top, bottom = base + 0.012, base + 0.052
+        self.page.area([left, right, right, left], [top, top, bottom, bottom], colour, zorder=3)
+
+    def _letters(self, band: Band) -> str:
+        for limit in band.limits:
+            self.notes.setdefault(limit, _letter(len(self.notes)))
+        letters = sorted((self.notes[limit] for limit in band.limits), key=lambda at: (len(at), at))
+        return ",".join(letters)
+
+    def _spans(self, band: Band, best: tuple[str, str] | None, y: float) -> None:
+        if band.safe:
+            spans = wording.window_spans(band.safe, self.calendar.year)
+            more = f" +{len(spans) - 2}" if len(spans) > 2 else ""
+            lines, colour = [*spans[:1], *(span + more for span in spans[1:2])], INK
+        elif best:
+            lines, colour = [f"best {best[0]}", f"on {best[1]}"], QUIET
+        else:
+            lines, colour = ["—"], QUIET
+        y -= 0.055 * (len(lines) - 1)
+        for number, line in enumerate(lines):
+            self.page.text(SPANS_X, y + 0.125 * number, line, size=7.5, colour=colour)
+
+    # ------------------------------------------------------------------ events
+
+    def _day(self, date: np.datetime64) -> int:
+        return int((date - self.new_year).astype(np.int64))
+
+    def _marks(self, row: CalendarRow, y: float) -> int:
+        """Draw the events of a row in as many lanes as they need; return how many."""
+        lanes = _lanes(row.marks)
+        for number, lane in enumerate(lanes):
+            for mark in lane:
+                height = y + LANE * number
+                self._range(mark, height)
+                gid = f"mark-{row.species.slug}-{mark.event}"
+                self.page.marker(self.x(self._day(mark.date) + 0.5), height, mark.event, gid)
+        return max(len(lanes), 1)
+
+    def _range(self, mark: EventMark, y: float) -> None:
+        early, late = self._day(mark.early), self._day(mark.late) + 1
+        for turn in (-self.days, 0, self.days):  # what crosses New Year comes in at the other end
+            start, stop = max(early + turn, 0), min(late + turn, self.days)
+            if stop > start:
+                self.page.whisker(
+                    self.x(start), self.x(stop), y,
+                    caps=(start == early + turn, stop == late + turn),
+                )  # fmt: skip
+
+    # ------------------------------------------------------------------ foot
+
+    def _foot(self) -> None:
+        self.y += 0.08
+        self.page.line((LEFT, RIGHT), (self.y, self.y), width=1.2)
+        calendar = self.calendar
+        left = [
+            (
+                "Place and record",
+                f"{calendar.site.name}, {wording.place_text(calendar.site)}. "
+                f"{wording.record_text(calendar)}",
+            ),
+            ("Method", wording.METHOD),
+            ("Evidence", wording.evidence_text(calendar)),
+        ]
+        right = [("Before you cut", " ".join(wording.CAUTIONS))]
+        if self.notes:
+            notes = "; ".join(f"({letter}) {text}" for text, letter in self.notes.items())
+            right.insert(0, ("Conditions", f"{notes}."))
+        if calendar.site.invented:
+            right.append(
+                (wording.INVENTED_NOTICE, "No such place; do not plan real cuts from this page.")
+            )
+        top, wide = self.y + 0.14, 4.8
+        self.y = max(
+            self._column(LEFT, top, wide, left), self._column(RIGHT - wide, top, wide, right)
+        )
+
+    def _column(self, x: float, y: float, width: float, parts: list[tuple[str, str]]) -> float:
+        for heading, text in parts:
+            y = self.page.paragraph(x, y, width, heading, size=7.5, weight="bold")
+            y = self.page.paragraph(x, y, width, text, size=7.5) + 0.07
+        return y
+
+
+def _letter(number: int) -> str:
+    before = _letter(number // 26 - 1) if number >= 26 else ""
+    return before + ascii_lowercase[number % 26]
+
+
+def _lanes(marks: tuple[EventMark, ...]) -> list[list[EventMark]]:
+    """Spread events over lanes: whiskers apart in the first two, at least the signs in all."""
+    lanes: list[list[EventMark]] = []
+    for mark in sorted(marks, key=lambda mark: mark.date):
+        free = [
+            lane
+            for lane in lanes
+            if int((mark.date - lane[-1].date).astype(np.int64)) >= LANE_GAP_DAYS
+        ]
+        clear = [lane for lane in free if mark.early > lane[-1].late + 1]
+        if clear or (free and len(lanes) >= 2):
+            (clear or free)[0].append(mark)
+        else:
+            lanes.append([mark])
+    return lanes

@@ -1,0 +1,1 @@
+"""Calendars and answers as files and text."""

@@ -1,0 +1,170 @@
+"""A year's calendar as plain text, eighty columns wide.
+
+Every month is cut into four cells of seven or eight days. A cell is safe only if its worst day
+is; it counts as doubtful if any day of it has at least an even chance.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from itertools import pairwise
+
+import numpy as np
+
+from timing import wording
+from timing.calendar import MARGINAL, Band, CalendarRow, YearCalendar
+from timing.season import Floats
+
+COLUMNS = 80
+LABEL = 10
+CELLS = 4
+MONTHS_AGAIN = 5  # taxa after which the months are named again
+WHOLE = "\N{NO-BREAK SPACE}"  # keeps words on one line while a text is wrapped
+SAFE, DOUBTFUL, UNSAFE = "#", "+", "."
+
+
+def calendar_strip(calendar: YearCalendar) -> str:
+    """Write a calendar as text; no line is longer than eighty characters."""
+    months = _framed([f"{name[0]:^{CELLS}}" for name in wording.MONTHS], " ")
+    lines = [*_head(calendar), "", months]
+    if calendar.today is not None:
+        lines.append(_today(calendar.today, calendar.year))
+    for number, row in enumerate(calendar.rows):
+        if number and number % MONTHS_AGAIN == 0:
+            lines.append(months)
+        lines += [*_row(row, calendar), ""]
+    lines += [months, "", *_foot(calendar)]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def cells(chance: Floats, year: int, confidence: float) -> str:
+    """One character a cell, January to December, without separators.
+
+    Parameters
+    ----------
+    chance : array (days of the year,), chance that each day is safe.
+    year : its calendar year.
+    confidence : chance from which a day counts as safe.
+    """
+    return "".join(_cell(chance[start:stop], confidence) for start, stop in _cell_bounds(year))
+
+
+def _cell(chance: Floats, confidence: float) -> str:
+    if chance.min() >= confidence - 1e-9:
+        return SAFE
+    return DOUBTFUL if chance.max() >= MARGINAL - 1e-9 else UNSAFE
+
+
+def _cell_bounds(year: int) -> list[tuple[int, int]]:
+    return [
+        (start + (stop - start) * cell // CELLS, start + (stop - start) * (cell + 1) // CELLS)
+        for start, stop in pairwise(wording.month_starts(year))
+        for cell in range(CELLS)
+    ]
+
+
+def _framed(months: Iterable[str], edge: str, label: str = "") -> str:
+    return f"{label:<{LABEL}}{edge}{edge.join(months)}{edge}"
+
+
+def _head(calendar: YearCalendar) -> list[str]:
+    lines = _wrapped(f"Safe days for cuts, {calendar.year}")
+    if calendar.site.invented:
+        lines += _wrapped(wording.INVENTED_NOTICE)
+    sure = wording.percent(calendar.confidence)
+    return [
+        *lines,
+        *_wrapped(f"{calendar.site.name}, {wording.place_text(calendar.site)}"),
+        "",
+        *_wrapped(f"{SAFE} every day safe: chance {sure} or more"),
+        *_wrapped(
+            f"{DOUBTFUL} doubtful, or safe on some of its days: the best day has "
+            f"{wording.percent(MARGINAL)} or more"
+        ),
+        *_wrapped(f"{UNSAFE} not safe"),
+        "One character is a quarter of a month, seven or eight days.",
+    ]
+
+
+def _today(today: np.datetime64, year: int) -> str:
+    """A line with a sign above the cell of the day."""
+    day = int((today - np.datetime64(f"{year:04d}-01-01")).astype(np.int64))
+    bounds = _cell_bounds(year)
+    cell = next(number for number, (start, stop) in enumerate(bounds) if start <= day < stop)
+    column = LABEL + 1 + cell + cell // CELLS
+    words = f"today, {wording.day_text(today)}"
+    if column + 2 + len(words) <= COLUMNS:
+        return f"{'':<{column}}v {words}"
+    return f"{words + ' v':>{column + 1}}"
+
+
+def _row(row: CalendarRow, calendar: YearCalendar) -> list[str]:
+    species = row.species
+    lines = _wrapped(f"{species.common_name} ({species.scientific_name})")
+    for band in row.bands:
+        strip = cells(band.chance, calendar.year, calendar.confidence)
+        months = (strip[at : at + CELLS] for at in range(0, len(strip), CELLS))
+        lines.append(_framed(months, "|", f"  {band.kind}"))
+    lines += _wrapped(_safe_dates(row, calendar.year), indent=2)
+    lines += _wrapped(_event_dates(row), indent=2)
+    for text, kinds in _conditions(row.bands).items():
+        lines += _wrapped(f"{', '.join(kinds)}: {text}", indent=2)
+    return lines
+
+
+def _safe_dates(row: CalendarRow, year: int) -> str:
+    parts = [
+        f"{band.kind} {', '.join(wording.window_spans(band.safe, year)) or _best(band, year)}"
+        for band in row.bands
+    ]
+    return " ".join(["safe:", *(f"{part.replace(' ', WHOLE)};" for part in parts)])[:-1]
+
+
+def _best(band: Band, year: int) -> str:
+    best = wording.best_day(band, year)
+    return "none" if best is None else f"none (best {best[0]} on {best[1]})"
+
+
+def _event_dates(row: CalendarRow) -> str:
+    dates = (
+        f"{wording.EVENT_LABELS[mark.event]} {wording.short_day(mark.date)} "
+        f"({wording.short_day(mark.early)}–{wording.short_day(mark.late)})"
+        for mark in row.marks
+    )
+    return " ".join(f"{date.replace(' ', WHOLE)}{WHOLE}·" for date in dates).removesuffix(
+        f"{WHOLE}·"
+    )
+
+
+def _conditions(bands: tuple[Band, ...]) -> dict[str, list[str]]:
+    kinds: dict[str, list[str]] = {}
+    for band in bands:
+        for text in band.limits:
+            kinds.setdefault(text, []).append(band.kind)
+    return kinds
+
+
+def _foot(calendar: YearCalendar) -> list[str]:
+    lines = [
+        *_wrapped(wording.record_text(calendar)),
+        *_wrapped(wording.METHOD.replace("with 10–90 % whiskers", "with 10–90 % dates")),
+        *_wrapped(wording.evidence_text(calendar)),
+        "",
+    ]
+    for caution in wording.CAUTIONS:
+        lines += _wrapped(caution)
+    if calendar.site.invented:
+        lines += ["", *_wrapped(wording.INVENTED_NOTICE)]
+    return lines
+
+
+def _wrapped(text: str, *, indent: int = 0) -> list[str]:
+    lines = textwrap.wrap(
+        text,
+        COLUMNS,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (2 * indent),
+        break_on_hyphens=False,
+    )
+    return [line.replace(WHOLE, " ") for line in lines]
