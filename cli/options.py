@@ -92,7 +92,7 @@ def open_bench(
 ) -> Bench:
     """Resolve the shared options into a site with its record as it stood on the day."""
     from timing.answers import site_drivers
-    from timing.errors import DataError, UsageError
+    from timing.errors import UsageError
     from timing.intake.daily_csv import read_daily_csv
     from timing.intake.samples import open_sample
     from timing.site import Site
@@ -115,11 +115,6 @@ def open_bench(
         site = Site(temperatures.stem, latitude, longitude, elevation)
         record = read_daily_csv(temperatures)
         today = parse_day(on) if on else parse_day(dt.date.today().isoformat())
-    if today < record.first:
-        raise DataError(
-            f"{record.source}: the record begins on {record.first}, after the day asked about "
-            f"({today})"
-        )
     record = record.until(today)
     return Bench(site, record, site_drivers(record, site), today)
 

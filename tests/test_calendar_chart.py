@@ -103,7 +103,7 @@ def test_the_svg_keeps_gids_and_text(tmp_path: Path) -> None:
     assert svg.count("INVENTED PLACE AND WEATHER") >= 2
     for words in (
         "Safe days for cuts, 2025", "Nowhere", "45.00° N, 7.00° E, 300 m", "today, 20 June",
-        ">safe at 90 %<", "26 Jun – 13 Aug", "5 Dec – 28 Jan", "best 62 %", "on 20 July",
+        ">safe at 90%<", "26 Jun – 13 Aug", "5 Dec – 28 Jan", "best 62%", "on 20 July",
         "heavy cuts", "light refinement", "winter outline work", "sap rises", "full bloom",
         "made-up.csv", "(a) small cuts only", "nesting birds", "Safe days for cuts, 2025: Nowhere",
     ):  # fmt: skip

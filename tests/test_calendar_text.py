@@ -189,7 +189,7 @@ def test_all_taxa_with_three_strips_dates_and_conditions() -> None:
         assert all(len(strip) == 48 and set(strip) <= set("#+.") for strip in drawn)
     assert "heavy 26 Jun – 13 Aug" in text
     assert "outline 5 Dec – 28 Jan" in text
-    assert "none (best 62 % on 20 July)" in text
+    assert "none (best 62% on 20 July)" in text
     assert "sap rises 4 Jan (20 Dec–1 Feb)" in text
     assert "light, outline: on a dry day" in text
 
@@ -217,7 +217,7 @@ def test_says_what_it_rests_on() -> None:
     assert "45.00° N, 7.00° E, 300 m" in text
     assert "made-up.csv, 1 January 2010 to 19 March 2018" in text
     assert "30 seasons used; 2000 days missing, 1000 of them repaired" in text
-    assert "chance 90 % or more" in text
+    assert "chance 90% or more" in text
     assert "nesting birds" in text
     assert "quarantine" in text
     real = calendar_strip(made_up(site=Site("Garden", 45.0, 7.0)))

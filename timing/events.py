@@ -75,7 +75,13 @@ class SeasonEvents:
         """Why an event has no date in a season that the record covers."""
         if np.isinf(self.days[event]).any():
             return ENDLESS_WARMTH
-        return self.reasons.get(event, "it does not happen here")
+        if event in self.reasons:
+            return self.reasons[event]
+        model = self.species.events[event]
+        waits_for = model.after or "bud_break"
+        if waits_for == event or waits_for not in self.days:
+            return "it does not happen here"
+        return self.why_absent(waits_for)
 
     def quantiles(self, event: str, shares: tuple[float, ...] = (0.1, 0.5, 0.9)) -> Floats:
         """Quantiles over the draws of each season, shape (shares, seasons).
@@ -298,10 +304,10 @@ def _sap_rise(context: _Context, model: EventModel) -> Floats:
         warm = running_mean(drivers.tmean_c, 10) > ROOT_PRESSURE_C
         rise = np.fmin(rise, first_from(warm, half_chilled))
     context.events.reasons[model.name] = "no bud break, so no sap rise that would lead to it"
-    rise = np.maximum(context.spread(model, rise), float(WINTER_SOLSTICE))
+    risen: Floats = np.maximum(context.spread(model, rise), WINTER_SOLSTICE)
     bud_break = context.events.days["bud_break"]
     still_closed = np.isnan(bud_break) & np.isnan(drivers.tmin_c[:, FIRST_JULY - 1 : FIRST_JULY])
-    return np.minimum(rise, np.where(still_closed, np.inf, bud_break))
+    return np.minimum(risen, np.where(still_closed, np.inf, bud_break))
 
 
 def _sap_peak(context: _Context, model: EventModel) -> Floats:

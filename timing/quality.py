@@ -51,7 +51,7 @@ def screen(
     ------
     DataError : unit other than °C, or minimum above maximum on more than 1 % of days.
     """
-    _refuse_other_units(tmin_c, tmax_c, source)
+    _refuse_other_units(tmax_c, source)
     tmin, tmax = tmin_c.copy(), tmax_c.copy()
     findings: list[Finding] = []
 
@@ -120,7 +120,7 @@ def screen(
     return tmin, tmax, tuple(findings)
 
 
-def _refuse_other_units(tmin: Floats, tmax: Floats, source: str) -> None:
+def _refuse_other_units(tmax: Floats, source: str) -> None:
     known = tmax[~np.isnan(tmax)]
     if known.size == 0:
         raise DataError(f"{source}: no day has a maximum temperature; the file holds no readings")
@@ -128,7 +128,7 @@ def _refuse_other_units(tmin: Floats, tmax: Floats, source: str) -> None:
     if above <= UNIT_SHARE:
         return
     top = float(np.quantile(known, 0.99))
-    if float(np.nanmin(tmin)) > 200:
+    if float(np.min(known)) > 200:
         unit = "kelvin"
     elif top <= 140:
         unit = "°F"

@@ -181,8 +181,8 @@ def season_so_far(outlook: Outlook, on: np.datetime64) -> tuple[str, ...]:
         late = round(day - middle)
         how = f"{abs(late)} days {'later' if late > 0 else 'earlier'} than" if late else "just as"
         return (
-            f"This season so far: {EVENT_LABELS[event]} about {day_text(date)} by the record, {how} "
-            "usual; the odds above are those of past seasons.",
+            f"This season so far: {EVENT_LABELS[event]} about {day_text(date)} by the record, "
+            f"{how} usual; the odds above are those of past seasons.",
         )
     return ()
 

@@ -30,7 +30,7 @@ CYCLE_DAYS = 365
 NEW_YEAR = 122  # offsets of calendar landmarks, named after their northern date
 WINTER_SOLSTICE = 111  # 21 December / 20 June
 FIRST_FEBRUARY = 153  # 1 February / 1 August
-SUMMER_SOLSTICE = 293  # 21 June / 19 December
+SUMMER_SOLSTICE = 294  # 22 June / 20 December
 FIRST_JULY = 303  # 1 July / 29 December
 
 

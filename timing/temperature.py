@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from timing.errors import DataError
 from timing.quality import Finding, screen
 from timing.season import Days, Floats
 
@@ -35,6 +36,7 @@ class TemperatureRecord:
     state : array (days,), 0 observed, 1 bridged, 2 filled from climatology, 3 open.
     findings : what the checks found, in plain sentences.
     source : the file or sample the record came from.
+    raw_tmin_c, raw_tmax_c : arrays (days,), the readings before checks and mending [°C].
     """
 
     first: np.datetime64
@@ -43,6 +45,8 @@ class TemperatureRecord:
     state: NDArray[np.int8]
     findings: tuple[Finding, ...]
     source: str
+    raw_tmin_c: Floats
+    raw_tmax_c: Floats
 
     @property
     def last(self) -> np.datetime64:
@@ -65,22 +69,25 @@ class TemperatureRecord:
         return tuple(finding.text for finding in self.findings)
 
     def until(self, day: np.datetime64) -> TemperatureRecord:
-        """The record as it stood on ``day``: everything later is hidden.
+        """The record as it stood on ``day``: later readings are hidden, also from the checks.
 
-        Days that were filled from climatology keep the value they were given, which rests on
-        the whole record; the season's own weather after ``day`` is not used.
+        Raises
+        ------
+        DataError : the record begins after ``day``.
         """
         days = int((day - self.first).astype(np.int64)) + 1
         if days >= len(self.tmin_c):
             return self
-        days = max(days, 0)
-        return TemperatureRecord(
-            self.first,
-            self.tmin_c[:days],
-            self.tmax_c[:days],
-            self.state[:days],
-            self.findings,
-            self.source,
+        if days < 1:
+            raise DataError(
+                f"{self.source}: the record begins on {self.first}, after the day asked about "
+                f"({day})"
+            )
+        return record_from_readings(
+            self.first + np.arange(days),
+            self.raw_tmin_c[:days],
+            self.raw_tmax_c[:days],
+            source=self.source,
         )
 
 
@@ -106,6 +113,7 @@ def record_from_readings(
     tmin[position], tmax[position] = tmin_c, tmax_c
 
     calendar = first + np.arange(days)
+    raw_tmin, raw_tmax = tmin, tmax
     tmin, tmax, findings = screen(calendar, tmin, tmax, source=source)
     missing = np.isnan(tmin) | np.isnan(tmax)
     tmin[missing] = np.nan
@@ -114,7 +122,7 @@ def record_from_readings(
     for values in (tmin, tmax):
         _mend(calendar, values, state)
     state[np.isnan(tmin)] = OPEN
-    return TemperatureRecord(first, tmin, tmax, state, findings, source)
+    return TemperatureRecord(first, tmin, tmax, state, findings, source, raw_tmin, raw_tmax)
 
 
 def climatology(calendar: Days, values: Floats) -> Floats:

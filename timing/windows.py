@@ -45,6 +45,7 @@ from timing.species.model import Condition, Point, Rule, WorkKind
 
 ODDS_SEASONS = 30
 FEWEST_SEASONS = 3
+ENOUGH = 0.5  # share of seasons and draws in which an event must happen to have a usual date
 FROST_MATTERS = 0.5  # share of seasons with frost from which the frost rule applies
 EARLY = 0.1
 
@@ -219,8 +220,11 @@ def autumn_limits(events: SeasonEvents) -> AutumnLimits:
             np.fmin(endless, frost_limit),
             np.fmin(endless, mean_frost - 42),
         )
-    late = np.where(np.isnan(colour[covered]), float(SEASON_DAYS), colour[covered])
-    early = float(np.quantile(late, EARLY, method="median_unbiased")) if late.size else np.nan
+    happens = ~np.isnan(colour[covered])
+    early = np.nan  # an autumn that is rarely cool enough has no date to be ripe by
+    if happens.mean() > ENOUGH:
+        late = np.where(happens, colour[covered], float(SEASON_DAYS))
+        early = float(np.quantile(late, EARLY, method="median_unbiased"))
     regrowth = _regrowth_limit(events, early, common.new_buds_degree_days)
     return AutumnLimits(
         frost_share=frost_share,

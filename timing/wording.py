@@ -58,7 +58,7 @@ NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe
 INVENTED_NOTICE = "INVENTED PLACE AND WEATHER — for trying things out"
 METHOD = (
     "Degree days, chill and day length per taxon; chance = share of seasons and of draws of the "
-    "model's own error; events are medians with 10–90 % whiskers."
+    "model's own error; events are medians with 10–90% whiskers."
 )
 CAUTIONS = (
     "Local rules and licensed practice come first.",
@@ -174,9 +174,9 @@ def percent(chance: float) -> str:
     """A chance rounded down, so that none reads higher than it is.
 
     >>> percent(0.899)
-    '89 %'
+    '89%'
     """
-    return f"{int(100 * chance + 1e-6)} %"
+    return f"{int(100 * chance + 1e-6)}%"
 
 
 def month_starts(year: int) -> list[int]:

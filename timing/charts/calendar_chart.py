@@ -3,7 +3,7 @@
 One row a taxon, January to December across. In every row three bands; the height of a band on
 a day is the chance that the day is safe. Where the chance reaches the confidence the band is
 in full colour with a bar beneath it. Texture and label tell the kinds of work apart, colour
-only helps. Below the bands stand the usual dates of the season's events with their 10–90 %
+only helps. Below the bands stand the usual dates of the season's events with their 10–90%
 range. Every length in this module is in inches, y downwards.
 """
 

@@ -148,7 +148,7 @@ def _conditions(bands: tuple[Band, ...]) -> dict[str, list[str]]:
 def _foot(calendar: YearCalendar) -> list[str]:
     lines = [
         *_wrapped(wording.record_text(calendar)),
-        *_wrapped(wording.METHOD.replace("with 10–90 % whiskers", "with 10–90 % dates")),
+        *_wrapped(wording.METHOD.replace("with 10–90% whiskers", "with 10–90% dates")),
         *_wrapped(wording.evidence_text(calendar)),
         "",
     ]

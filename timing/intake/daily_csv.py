@@ -8,10 +8,11 @@ named with its line.
 from __future__ import annotations
 
 import csv
+import io
 import math
 import re
-from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,8 +20,12 @@ from timing.errors import DataError, UsageError
 from timing.season import Days, Floats
 from timing.temperature import TemperatureRecord, record_from_readings
 
+if TYPE_CHECKING:
+    from _csv import Reader as CsvReader
+
 COLUMNS = ("date", "tmin_c", "tmax_c")
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
+_DECIMAL = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,2})?\Z")
 _MISSING = {"", "na", "nan"}
 
 
@@ -40,12 +45,12 @@ def read_daily_csv(path: Path) -> TemperatureRecord:
         ) from error
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
-    return parse_daily_csv(text.splitlines(), source=str(path))
+    return parse_daily_csv(text, source=str(path))
 
 
-def parse_daily_csv(lines: Iterable[str], *, source: str) -> TemperatureRecord:
-    """Parse the lines of a daily file; see `read_daily_csv`."""
-    rows = csv.reader(lines, strict=True)
+def parse_daily_csv(text: str, *, source: str) -> TemperatureRecord:
+    """Parse the text of a daily file; see `read_daily_csv`."""
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         dates, tmin, tmax, line_of = _readings(rows, source)
     except csv.Error as error:
@@ -62,37 +67,31 @@ def parse_daily_csv(lines: Iterable[str], *, source: str) -> TemperatureRecord:
     return record_from_readings(dates, tmin[order], tmax[order], source=source)
 
 
-def _readings(rows: Iterable[list[str]], source: str) -> tuple[Days, Floats, Floats, list[int]]:
-    iterator = iter(rows)
-    header = [name.strip().lower() for name in next(iterator, [])]
-    if not any(header):
-        raise DataError(f"{source}: the file is empty; it needs a header {','.join(COLUMNS)}")
-    absent = [name for name in COLUMNS if name not in header]
-    if absent:
-        raise DataError(
-            f"{source}, line 1: no column {', '.join(absent)} (found {', '.join(header)[:80]}); "
-            f"the header must name {', '.join(COLUMNS)}"
-        )
-    twice = [name for name in COLUMNS if header.count(name) > 1]
-    if twice:
-        raise DataError(f"{source}, line 1: column {twice[0]} stands there twice; keep one")
-    where = [header.index(name) for name in COLUMNS]
-    days: list[str] = []
+def _readings(rows: CsvReader, source: str) -> tuple[Days, Floats, Floats, list[int]]:
+    """Dates, minima, maxima and the line each row begins on."""
+    where, width = _header(rows, source)
     lines: list[int] = []
+    days: list[str] = []
     low: list[float] = []
     high: list[float] = []
-    for line, row in enumerate(iterator, start=2):
+    ended = rows.line_num
+    for row in rows:
+        line, ended = ended + 1, rows.line_num
         if not any(cell.strip() for cell in row):
             continue
-        if len(row) <= max(where):
+        if len(row) < width:
             raise DataError(
-                f"{source}, line {line}: {len(row)} of {len(header)} cells; "
-                "every line needs all columns"
+                f"{source}, line {line}: {len(row)} of {width} cells; every line needs all columns"
             )
-        day = row[where[0]].strip()
+        if any(cell.strip() for cell in row[width:]):
+            raise DataError(
+                f"{source}, line {line}: {len(row)} cells where the header names {width}; write "
+                "decimals with a point and one row a line"
+            )
+        day = row[where[0]].strip(" ")
         if not _ISO.match(day):
             raise DataError(
-                f"{source}, line {line}: date {day[:20]!r} is not an ISO date; "
+                f"{source}, line {line}: date {_quoted(day)} is not an ISO date; "
                 "write year-month-day, as in 2024-03-31"
             )
         lines.append(line)
@@ -104,17 +103,40 @@ def _readings(rows: Iterable[list[str]], source: str) -> tuple[Days, Floats, Flo
     return _dates(days, lines, source), np.array(low), np.array(high), lines
 
 
+def _header(rows: CsvReader, source: str) -> tuple[list[int], int]:
+    """Position of each column, and how many columns there are."""
+    names = next((row for row in rows if any(cell.strip() for cell in row)), [])
+    header = [name.strip().lower() for name in names]
+    if not header:
+        raise DataError(f"{source}: the file is empty; it needs a header {','.join(COLUMNS)}")
+    absent = [name for name in COLUMNS if name not in header]
+    if absent:
+        raise DataError(
+            f"{source}, line {rows.line_num}: no column {', '.join(absent)} (found "
+            f"{_quoted(', '.join(header), 80)}); the header must name {', '.join(COLUMNS)}"
+        )
+    twice = [name for name in COLUMNS if header.count(name) > 1]
+    if twice:
+        raise DataError(
+            f"{source}, line {rows.line_num}: column {twice[0]} stands there twice; keep one"
+        )
+    return [header.index(name) for name in COLUMNS], len(header)
+
+
+def _quoted(text: str, length: int = 20) -> str:
+    """What the file says, cut short and without control characters."""
+    shown = "".join(letter if letter.isprintable() else "?" for letter in text[:length])
+    return f"'{shown}'"
+
+
 def _number(cell: str, source: str, line: int, column: str) -> float:
-    text = cell.strip()
+    text = cell.strip(" ")
     if text.lower() in _MISSING:
         return math.nan
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.inf
-    if not math.isfinite(value) or "_" in text:
+    value = float(text) if _DECIMAL.match(text) else math.inf
+    if not math.isfinite(value):
         raise DataError(
-            f"{source}, line {line}: {column} {text[:20]!r} is not a number; "
+            f"{source}, line {line}: {column} {_quoted(text)} is not a number; "
             "write degrees with a decimal point, or leave the cell blank"
         )
     return value

@@ -63,4 +63,4 @@ def open_sample(name: str) -> tuple[Sample, TemperatureRecord]:
         raise UsageError(f"no sample {name!r}; the samples are {', '.join(known)}")
     sample = known[name]
     text = (files("climate_samples") / sample.file).read_text(encoding="utf-8")
-    return sample, parse_daily_csv(text.splitlines(), source=f"sample {name}")
+    return sample, parse_daily_csv(text, source=f"sample {name}")
