@@ -69,14 +69,15 @@ def command(
     if output == "json":
         echo_json(answers_json(answers, bench.site, bench.record))
     elif output == "csv":
-        echo_csv(_rows(answers))
+        echo_csv(_rows(answers, bench.site.name))
     else:
         click.echo(answers_text(answers, bench.site, bench.record), nl=False)
 
 
-def _rows(answers: list[Answer]) -> list[dict[str, object]]:
+def _rows(answers: list[Answer], site: str) -> list[dict[str, object]]:
     return [
         {
+            "site": site,
             "species": item.species.slug,
             "work": item.work,
             "on": item.on,

@@ -42,6 +42,7 @@ def _rows(views: list[Outlook]) -> list[dict[str, object]]:
 
     return [
         {
+            "site": view.site.name,
             "species": view.species.slug,
             "season": int(year),
             "event": event,

@@ -56,24 +56,36 @@ def sapdial() -> None:
 def main() -> None:
     """Run the command and turn every foreseen error into one line and an exit status."""
     try:
-        sapdial.main(standalone_mode=False)
+        with sapdial.make_context("sapdial", sys.argv[1:]) as context:
+            sapdial.invoke(context)
+        sys.stdout.flush()
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)
+    except click.exceptions.NoArgsIsHelpError as bare:
+        click.echo(bare.format_message(), err=True)
+        sys.exit(bare.exit_code)
     except click.ClickException as error:
         where = getattr(error, "ctx", None)
         hint = f" (see '{where.command_path} --help')" if where else ""
         _fail(f"{error.format_message().rstrip('.')}{hint}", error.exit_code)
     except click.Abort:
         _fail("stopped", 130)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except OSError as error:
+        _discard_stdout()
+        if isinstance(error, BrokenPipeError):
+            sys.exit(0)
+        _fail(f"the answer cannot be written: {error.strerror}", 1)
     except Exception as error:
         from timing.errors import SapdialError
 
         if not isinstance(error, SapdialError):
             raise
         _fail(str(error), error.exit_code)
+
+
+def _discard_stdout() -> None:
+    """Send what is still buffered nowhere, so that the interpreter ends quietly."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _fail(message: str, status: int) -> None:

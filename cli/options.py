@@ -59,9 +59,16 @@ def temperature_options(function: F) -> F:
     return function
 
 
+def _chance(_context: click.Context, _option: click.Parameter, value: float) -> float:
+    if not 0 < value < 1:  # also refuses nan, which click.FloatRange lets pass
+        raise click.BadParameter(f"{value:g} is not a chance between 0 and 1, such as 0.9")
+    return value
+
+
 confidence_option = click.option(
     "--confidence",
-    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    type=float,
+    callback=_chance,
     default=0.9,
     show_default=True,
     metavar="P",
@@ -94,7 +101,7 @@ def open_bench(
     from timing.answers import site_drivers
     from timing.errors import UsageError
     from timing.intake.daily_csv import read_daily_csv
-    from timing.intake.samples import open_sample
+    from timing.intake.samples import find_sample, sample_record
     from timing.site import Site
 
     if (sample is None) == (temperatures is None):
@@ -107,15 +114,16 @@ def open_bench(
             raise UsageError("--latitude, --longitude and --elevation do not go with --sample")
         found, record = open_sample(sample)
         site = found.site
-        today = parse_day(on) if on else parse_day(f"{str(record.last)[:4]}-{SAMPLE_DAY}")
+        today = (
+            parse_day(on) if on is not None else parse_day(f"{str(record.last)[:4]}-{SAMPLE_DAY}")
+        )
     else:
         assert temperatures is not None
         if latitude is None or longitude is None:
             raise UsageError("--temperatures needs --latitude and --longitude in degrees")
         site = Site(temperatures.stem, latitude, longitude, elevation)
-        record = read_daily_csv(temperatures)
-        today = parse_day(on) if on else parse_day(dt.date.today().isoformat())
-    record = record.until(today)
+        today = parse_day(dt.date.today().isoformat() if on is None else on)
+        record = read_daily_csv(temperatures, until=today)
     return Bench(site, record, site_drivers(record, site), today)
 
 

@@ -22,8 +22,9 @@ def command(output: str) -> None:
     for sample in found:
         site = sample.site
         region = f" · region {sample.region}" if sample.region else ""
-        click.echo(f"{sample.name:<20} {sample.description}")
+        click.echo(f"{sample.name}")
+        click.echo(f"    {sample.description}")
         click.echo(
-            f"{'':<20} {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, "
+            f"    {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m; "
             f"{sample.first} to {sample.last}{region}"
         )

@@ -56,7 +56,7 @@ class Answer:
     best_day : the coming day with the highest chance; None when no day is ever safe.
     reasons, conditions, cautions : sentences.
     evidence : one clause on how thin the ground is.
-    spread_days : half of the 80 % range of the event that opens the window.
+    spread_days : half of the 80 % range of the event that opens the window, or None.
     """
 
     species: Species
@@ -80,7 +80,7 @@ class Answer:
     disagreements: tuple[Disagreement, ...]
     evidence: str
     seasons: int
-    spread_days: float
+    spread_days: float | None
 
 
 def answer(
@@ -287,9 +287,9 @@ def _conditions(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _opening_spread(outlook: Outlook, odds: WorkOdds) -> float:
+def _opening_spread(outlook: Outlook, odds: WorkOdds) -> float | None:
     for stretch in odds.rules:
         event = stretch.rule.opens.event
         if event in outlook.events.days:
             return outlook.spread_days(event)
-    return 0.0
+    return None

@@ -96,12 +96,12 @@ class Outlook:
         """The taxon's events in the order in which they usually fall within a season."""
         return [name for name in EVENT_LABELS if name in self.events.days]
 
-    def spread_days(self, event: str) -> float:
-        """Half of the 80 % range of an event, model error included [days]."""
+    def spread_days(self, event: str) -> float | None:
+        """Half of the 80 % range of an event, model error included [days], or None."""
         days: Floats = self.events.days[event][self.used]
         known = days[np.isfinite(days)]
         if known.size == 0:
-            return float("nan")
+            return None
         low, high = np.quantile(known, (0.1, 0.9))
         return float(high - low) / 2
 

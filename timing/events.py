@@ -305,9 +305,9 @@ def _sap_rise(context: _Context, model: EventModel) -> Floats:
         rise = np.fmin(rise, first_from(warm, half_chilled))
     context.events.reasons[model.name] = "no bud break, so no sap rise that would lead to it"
     risen: Floats = np.maximum(context.spread(model, rise), WINTER_SOLSTICE)
-    bud_break = context.events.days["bud_break"]
-    still_closed = np.isnan(bud_break) & np.isnan(drivers.tmin_c[:, FIRST_JULY - 1 : FIRST_JULY])
-    return np.minimum(risen, np.where(still_closed, np.inf, bud_break))
+    budding = context.events.days["bud_break"]
+    still_closed = np.isnan(budding) & np.isnan(drivers.tmin_c[:, FIRST_JULY - 1 : FIRST_JULY])
+    return np.minimum(risen, np.where(still_closed, np.inf, budding))
 
 
 def _sap_peak(context: _Context, model: EventModel) -> Floats:

@@ -92,7 +92,8 @@ def _opening(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
 
 def _closing(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
     text = _point(outlook, odds, rule.closes)
-    if capped_at_heavy_limit(rule, odds.kind) and rule.closes.event != "heavy_limit":
+    limited = bool(np.isfinite(odds.limits.heavy).any())
+    if limited and capped_at_heavy_limit(rule, odds.kind) and rule.closes.event != "heavy_limit":
         text += f", and in any case {_limit(outlook, odds, Point('heavy_limit', 0))}"
     return text
 
@@ -127,7 +128,7 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
     weeks = common_rules().frost_lead_weeks["heavy" if heavy else "light"]
     colour = "" if np.isnan(limits.early_colour) else _offset_day(outlook, limits.early_colour)
     if heavy:
-        ripening = float(np.nanmedian(limits.regrowth_limit[outlook.used]))
+        ripening = float(np.median(limits.regrowth_limit[outlook.used]))
         ripening_text = (
             "the last day from which new shoots still ripen before the leaves colour "
             f"(early date {colour})"
@@ -146,7 +147,7 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
         f"({_offset_day(outlook, limits.mean_first_frost)})"
     )
     rules = sorted([(frost, frost_text), (ripening, ripening_text)])
-    if np.isnan(ripening):
+    if not np.isfinite(ripening):
         return f"on {_offset_day(outlook, frost + point.offset_days)}, {lead}{frost_text}"
     (first, decided), (second, other) = rules
     return (

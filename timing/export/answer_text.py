@@ -83,11 +83,11 @@ def date_text(day: np.datetime64) -> str:
 def _full(answer: Answer) -> list[str]:
     species = answer.species
     low, high = answer.chance_range
-    lines = [
+    lines = wrapped(
         f"{species.common_name} ({species.scientific_name}) · {WORK_LABELS[answer.work]} · "
-        f"{date_text(answer.on)}",
-        "",
-    ]
+        f"{date_text(answer.on)}"
+    )
+    lines.append("")
     lines += wrapped(
         f"{VERDICTS[answer.verdict]}. The chance that {date_text(answer.on)} is a safe day is "
         f"{answer.chance:.0%} (sampling range {low:.0%} to {high:.0%}, {answer.seasons} seasons)."

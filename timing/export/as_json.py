@@ -10,7 +10,7 @@ from timing.advice import Answer
 from timing.answers import Outlook
 from timing.calendar import YearCalendar
 from timing.intake.samples import Sample
-from timing.season import Days, season_end
+from timing.season import SEASON_DAYS, Days, season_end
 from timing.site import Site
 from timing.species.model import Species
 from timing.temperature import TemperatureRecord
@@ -72,7 +72,8 @@ def season_events_json(outlook: Outlook, row: int) -> Json:
     for name in outlook.event_names():
         early, date, late = outlook.events.quantiles(name)[:, row]
         if np.isfinite(date):
-            days: Days = start + np.rint([early, date, late]).astype(np.int64)
+            whole = np.nan_to_num([early, date, late], neginf=0, posinf=SEASON_DAYS)
+            days: Days = start + np.rint(whole).astype(np.int64)
             events[name] = {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
         else:
             events[name] = {"date": None, "reason": _absent(outlook, name, row, bool(ended))}
@@ -152,7 +153,7 @@ def _answer_json(answer: Answer) -> Json:
         "basis": {
             "seasons": answer.seasons,
             "tuned": False,
-            "spread_days": round(answer.spread_days, 1),
+            "spread_days": None if answer.spread_days is None else round(answer.spread_days, 1),
         },
     }
 

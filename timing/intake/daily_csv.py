@@ -29,8 +29,13 @@ _DECIMAL = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,2})?\Z")
 _MISSING = {"", "na", "nan"}
 
 
-def read_daily_csv(path: Path) -> TemperatureRecord:
+def read_daily_csv(path: Path, *, until: np.datetime64 | None = None) -> TemperatureRecord:
     """Read, check and mend one file.
+
+    Parameters
+    ----------
+    path : the file.
+    until : later readings are dropped before anything is checked or mended.
 
     Raises
     ------
@@ -45,10 +50,12 @@ def read_daily_csv(path: Path) -> TemperatureRecord:
         ) from error
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
-    return parse_daily_csv(text, source=str(path))
+    return parse_daily_csv(text, source=str(path), until=until)
 
 
-def parse_daily_csv(text: str, *, source: str) -> TemperatureRecord:
+def parse_daily_csv(
+    text: str, *, source: str, until: np.datetime64 | None = None
+) -> TemperatureRecord:
     """Parse the text of a daily file; see `read_daily_csv`."""
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
@@ -64,7 +71,13 @@ def parse_daily_csv(text: str, *, source: str) -> TemperatureRecord:
             f"{source}, line {line}: {dates[repeated[0]]} stands there a second time; "
             "keep one row a day"
         )
-    return record_from_readings(dates, tmin[order], tmax[order], source=source)
+    kept = len(dates) if until is None else int(np.searchsorted(dates, until, side="right"))
+    if kept == 0:
+        raise DataError(
+            f"{source}: the record begins on {dates[0]}, after the day asked about ({until})"
+        )
+    order = order[:kept]
+    return record_from_readings(dates[:kept], tmin[order], tmax[order], source=source)
 
 
 def _readings(rows: CsvReader, source: str) -> tuple[Days, Floats, Floats, list[int]]:

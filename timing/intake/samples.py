@@ -5,12 +5,16 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from timing.errors import UsageError
 from timing.intake.daily_csv import parse_daily_csv
 from timing.site import Site
 from timing.temperature import TemperatureRecord
+
+
+if TYPE_CHECKING:
+    import numpy as np
 
 
 @dataclass(frozen=True)
@@ -51,8 +55,8 @@ def _sample(name: str, table: dict[str, Any]) -> Sample:
     )
 
 
-def open_sample(name: str) -> tuple[Sample, TemperatureRecord]:
-    """The sample of that name and its record.
+def find_sample(name: str) -> Sample:
+    """The sample of that name.
 
     Raises
     ------
@@ -61,6 +65,16 @@ def open_sample(name: str) -> tuple[Sample, TemperatureRecord]:
     known = {sample.name: sample for sample in samples()}
     if name not in known:
         raise UsageError(f"no sample {name!r}; the samples are {', '.join(known)}")
-    sample = known[name]
+    return known[name]
+
+
+def sample_record(sample: Sample, *, until: np.datetime64 | None = None) -> TemperatureRecord:
+    """Temperatures of a sample, as `timing.intake.daily_csv.read_daily_csv` reads them."""
     text = (files("climate_samples") / sample.file).read_text(encoding="utf-8")
-    return sample, parse_daily_csv(text, source=f"sample {name}")
+    return parse_daily_csv(text, source=f"sample {sample.name}", until=until)
+
+
+def open_sample(name: str) -> tuple[Sample, TemperatureRecord]:
+    """The sample of that name and its whole record."""
+    sample = find_sample(name)
+    return sample, sample_record(sample)
