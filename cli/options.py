@@ -112,11 +112,10 @@ def open_bench(
     if sample is not None:
         if latitude is not None or longitude is not None or elevation is not None:
             raise UsageError("--latitude, --longitude and --elevation do not go with --sample")
-        found, record = open_sample(sample)
+        found = find_sample(sample)
         site = found.site
-        today = (
-            parse_day(on) if on is not None else parse_day(f"{str(record.last)[:4]}-{SAMPLE_DAY}")
-        )
+        today = parse_day(f"{found.last[:4]}-{SAMPLE_DAY}" if on is None else on)
+        record = sample_record(found, until=today)
     else:
         assert temperatures is not None
         if latitude is None or longitude is None:

@@ -12,7 +12,6 @@ from timing.intake.daily_csv import parse_daily_csv
 from timing.site import Site
 from timing.temperature import TemperatureRecord
 
-
 if TYPE_CHECKING:
     import numpy as np
 
