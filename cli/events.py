@@ -38,13 +38,13 @@ def command(species: tuple[str, ...], output: str, **where: Any) -> None:
 
 
 def _rows(views: list[Outlook]) -> list[dict[str, object]]:
-    from timing.export.as_json import season_events_json
+    from timing.export.as_json import seasons_json
 
     return [
         {
             "site": view.site.name,
             "species": view.species.slug,
-            "season": int(year),
+            "season": season["season"],
             "event": event,
             "date": dates["date"] or "",
             "early": dates.get("early", ""),
@@ -52,6 +52,6 @@ def _rows(views: list[Outlook]) -> list[dict[str, object]]:
             "reason": dates.get("reason", ""),
         }
         for view in views
-        for row, year in enumerate(view.drivers.years)
-        for event, dates in season_events_json(view, row).items()
+        for season in seasons_json(view)
+        for event, dates in season["events"].items()
     ]

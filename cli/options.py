@@ -133,10 +133,13 @@ def parse_day(text: str) -> np.datetime64:
     from timing.errors import UsageError
 
     try:
-        return np.datetime64(dt.date.fromisoformat(text), "D")
+        day = dt.date.fromisoformat(text)
+        if not 1800 <= day.year <= 2200:
+            raise ValueError
+        return np.datetime64(day, "D")
     except ValueError as error:
         raise UsageError(
-            f"--on {text!r} is not a date; write year-month-day, as in 2025-06-20"
+            f"--on {text!r} is not a date from 1800 to 2200; write year-month-day, as in 2025-06-20"
         ) from error
 
 

@@ -127,6 +127,8 @@ def made_up(
         np.repeat(np.array([0, 1, 3], np.int8), days // 3),
         (),
         "made-up.csv",
+        np.zeros(days),
+        np.ones(days),
     )
     return YearCalendar(
         year=YEAR,

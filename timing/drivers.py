@@ -51,7 +51,7 @@ COOLING_BASE_C = 15.0
 COOLING_DAY_LENGTH_H = 13.5
 CHILL_DAYS = 290  # from the season's first day to mid June: no chill counts after that
 
-MISSING_SPRING_DAYS = 25  # more than this between 15 January and 1 July and a season is left out
+MISSING_SPRING_DAYS = 25  # this many between 15 January and 1 July and a season is left out
 MISSING_AUTUMN_DAYS = 40  # the same from 1 July on, for the events of the autumn
 SPRING = slice(NEW_YEAR + 14, FIRST_JULY)
 AUTUMN = slice(FIRST_JULY, SEASON_DAYS)
@@ -73,7 +73,7 @@ class Drivers:
     spring_covered, autumn_covered : arrays (seasons,), the half is covered well enough to date
         its events; a season counts in the odds when both are.
     autumn_gappy : array (seasons,), too many days from 1 July on were missing to trust them.
-    mended : array (seasons,), some days of the season were bridged or filled.
+    mended : array (seasons,), some days of the season were missing.
     last : last day of the record.
     """
 

@@ -15,6 +15,7 @@ from timing.errors import DataError
 from timing.season import Days, Floats
 
 HOTTEST_C, COLDEST_C = 60.0, -75.0  # outside the range ever measured near the ground
+MISSING_CODES = (-9999.0, -999.9, -999.0, -99.9, 99.9, 999.0, 999.9, 9999.0)
 UNIT_SHARE = 0.01  # share of maxima above 60 that betrays another unit
 SWAPPED_SHARE = 0.01  # share of days with minimum above maximum that is refused
 STUCK_DAYS = 7  # identical pairs in a row; real records hold four at most
@@ -124,6 +125,12 @@ def _refuse_other_units(tmax: Floats, source: str) -> None:
     known = tmax[~np.isnan(tmax)]
     if known.size == 0:
         raise DataError(f"{source}: no day has a maximum temperature; the file holds no readings")
+    for code in MISSING_CODES:
+        if float(np.mean(known == code)) > UNIT_SHARE:
+            raise DataError(
+                f"{source}: the maximum is {code:g} on {_days(tmax == code)}, which looks like a "
+                "code for a missing reading; leave those cells blank"
+            )
     above = float(np.mean(known > HOTTEST_C))
     if above <= UNIT_SHARE:
         return

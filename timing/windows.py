@@ -387,4 +387,5 @@ def wilson_range(chance: float, seasons: int) -> tuple[float, float]:
     centre = chance + z * z / (2 * seasons)
     half = z * np.sqrt(chance * (1 - chance) / seasons + z * z / (4 * seasons * seasons))
     scale = 1 + z * z / seasons
-    return float(max(0.0, (centre - half) / scale)), float(min(1.0, (centre + half) / scale))
+    low, high = (centre - half) / scale, (centre + half) / scale
+    return float(min(max(0.0, low), chance)), float(max(min(1.0, high), chance))

@@ -8,7 +8,7 @@ import numpy as np
 
 from timing.advice import Answer, Verdict
 from timing.answers import Outlook
-from timing.export.as_json import season_events_json
+from timing.export.as_json import seasons_json
 from timing.site import Site
 from timing.species.model import EventModel, Species
 from timing.temperature import TemperatureRecord
@@ -40,7 +40,7 @@ def place_lines(site: Site, record: TemperatureRecord) -> list[str]:
     north = f"{abs(site.latitude):.1f}° {'S' if site.latitude < 0 else 'N'}"
     east = f"{abs(site.longitude):.1f}° {'W' if site.longitude < 0 else 'E'}"
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
-    lines = [f"{site.name}, {north} {east}{height}"]
+    lines = wrapped(f"{site.name}, {north} {east}{height}")
     mended = (
         f"; {record.missing_days} days missing, {record.repaired_days} mended"
         if record.missing_days
@@ -64,7 +64,7 @@ def wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
         WIDTH,
         initial_indent=first,
         subsequent_indent=first if rest is None else rest,
-        break_long_words=False,
+        break_long_words=True,
         break_on_hyphens=False,
     )
 
@@ -177,9 +177,8 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
     for outlook in outlooks:
         species = outlook.species
         lines += ["", f"{species.common_name} ({species.scientific_name})"]
-        rows = range(max(0, len(outlook.drivers.years) - last), len(outlook.drivers.years))
-        seasons = [season_events_json(outlook, row) for row in rows]
-        header = "".join(f"{outlook.drivers.years[row]:>8}" for row in rows)
+        seasons = seasons_json(outlook, last)
+        header = "".join(f"{season['season']:>8}" for season in seasons)
         lines.append(f"  {'':<22}{'usual (8 years in 10)':<24}{header}".rstrip())
         for event in outlook.event_names():
             usual = outlook.usual(event)
@@ -189,8 +188,8 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
             else:
                 text = "-"
             cells = "".join(
-                f"{short_day(np.datetime64(season[event]['date'])):>8}"
-                if season[event]["date"]
+                f"{short_day(np.datetime64(season['events'][event]['date'])):>8}"
+                if season["events"][event]["date"]
                 else f"{'-':>8}"
                 for season in seasons
             )

@@ -10,7 +10,7 @@ from timing.advice import Answer
 from timing.answers import Outlook
 from timing.calendar import YearCalendar
 from timing.intake.samples import Sample
-from timing.season import SEASON_DAYS, Days, season_end
+from timing.season import SEASON_DAYS, Days, Floats, season_end
 from timing.site import Site
 from timing.species.model import Species
 from timing.temperature import TemperatureRecord
@@ -53,34 +53,39 @@ def events_json(outlooks: list[Outlook]) -> Json:
             {
                 "species": outlook.species.slug,
                 "tuned": {},
-                "seasons": [
-                    {"season": int(year), "events": season_events_json(outlook, row)}
-                    for row, year in enumerate(outlook.drivers.years)
-                ],
+                "seasons": seasons_json(outlook),
             }
             for outlook in outlooks
         ],
     }
 
 
-def season_events_json(outlook: Outlook, row: int) -> Json:
-    """Events of one season: early, median and late dates, or null and the reason."""
+def seasons_json(outlook: Outlook, last: int | None = None) -> list[Json]:
+    """Events of the seasons (or the last few): early, median and late dates, or why not."""
+    names = outlook.event_names()
+    quantiles = {name: outlook.events.quantiles(name) for name in names}
+    rows = range(len(outlook.drivers.years))[-last if last else None :]
+    return [
+        {
+            "season": int(outlook.drivers.years[row]),
+            "events": {name: _event_json(outlook, name, row, quantiles[name]) for name in names},
+        }
+        for row in rows
+    ]
+
+
+def _event_json(outlook: Outlook, name: str, row: int, quantiles: Floats) -> Json:
+    early, date, late = quantiles[:, row]
+    if not np.isfinite(date):
+        return {"date": None, "reason": _absent(outlook, name, row)}
+    whole = np.nan_to_num([early, date, late], neginf=0, posinf=SEASON_DAYS)
+    days: Days = outlook.drivers.starts[row] + np.rint(whole).astype(np.int64)
+    return {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
+
+
+def _absent(outlook: Outlook, name: str, row: int) -> str:
     drivers = outlook.drivers
-    start = drivers.starts[row]
     ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
-    events: Json = {}
-    for name in outlook.event_names():
-        early, date, late = outlook.events.quantiles(name)[:, row]
-        if np.isfinite(date):
-            whole = np.nan_to_num([early, date, late], neginf=0, posinf=SEASON_DAYS)
-            days: Days = start + np.rint(whole).astype(np.int64)
-            events[name] = {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
-        else:
-            events[name] = {"date": None, "reason": _absent(outlook, name, row, bool(ended))}
-    return events
-
-
-def _absent(outlook: Outlook, name: str, row: int, ended: bool) -> str:
     if not ended and np.isnan(outlook.events.days[name][row]).any():
         return f"not reached by the end of the record ({outlook.drivers.last})"
     if outlook.drivers.autumn_gappy[row] and name in ("leaf_colour", "leaf_fall", "dormant"):

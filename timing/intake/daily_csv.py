@@ -1,4 +1,4 @@
-"""Read the plain daily file: ``date,tmin_c,tmax_c``, ISO dates, °C, blank = missing.
+"""Read the plain daily file: ``date,tmin_c,tmax_c``, ISO dates, °C, blank (or NA) = missing.
 
 Other columns are ignored, header names are matched without regard to case, and a byte order
 mark is accepted. Nothing is guessed: a cell that is not a number or a date that is not ISO is
@@ -8,6 +8,7 @@ named with its line.
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import math
 import re
@@ -23,6 +24,7 @@ from timing.temperature import TemperatureRecord, record_from_readings
 if TYPE_CHECKING:
     from _csv import Reader as CsvReader
 
+FIRST_YEAR, LAST_YEAR = 1600, 2200  # no thermometer before, no record after
 COLUMNS = ("date", "tmin_c", "tmax_c")
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 _DECIMAL = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,2})?\Z")
@@ -156,14 +158,15 @@ def _number(cell: str, source: str, line: int, column: str) -> float:
 
 
 def _dates(days: list[str], lines: list[int], source: str) -> Days:
-    try:
-        return np.array(days, dtype="datetime64[D]")
-    except ValueError:
-        for line, day in zip(lines, days, strict=True):
-            try:
-                np.datetime64(day, "D")
-            except ValueError as error:
-                raise DataError(
-                    f"{source}, line {line}: {day} is not a day of the calendar"
-                ) from error
-        raise
+    dates = []
+    for line, day in zip(lines, days, strict=True):
+        try:
+            dates.append(dt.date.fromisoformat(day))
+        except ValueError as error:
+            raise DataError(f"{source}, line {line}: {day} is not a day of the calendar") from error
+        if not FIRST_YEAR <= dates[-1].year <= LAST_YEAR:
+            raise DataError(
+                f"{source}, line {line}: {day} lies outside the years {FIRST_YEAR} to {LAST_YEAR}; "
+                "check the year"
+            )
+    return np.array(dates, dtype="datetime64[D]")

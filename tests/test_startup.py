@@ -1,0 +1,244 @@
+"""The command starts light and the library depends one way only.
+
+What must hold:
+
+* help imports click and nothing heavy; an answer in text or JSON imports neither pandas nor
+  matplotlib;
+* modules of `timing` import only modules below them in the order written down here, never `cli`;
+* matplotlib is imported in `timing.charts` alone;
+* no module of `timing` prints, asks, reads the clock or opens a connection.
+"""
+
+import ast
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import timing
+
+ROOT = Path(timing.__file__).resolve().parent
+MODULES = {
+    ".".join(("timing", *path.relative_to(ROOT).with_suffix("").parts)).removesuffix(
+        ".__init__"
+    ): path
+    for path in sorted(ROOT.rglob("*.py"))
+}
+HEAVY = {"numpy", "pandas", "matplotlib", "scipy", "astral", "meteostat"}
+COMMANDS = (
+    *((), ("ask",), ("calendar",), ("events",), ("samples",)),
+    *(("species",), ("species", "list"), ("species", "show")),
+)
+TELL_IMPORTS = """
+import json, sys
+sys.argv = ["sapdial", *sys.argv[1:]]
+from cli.main import main
+try:
+    main()
+except SystemExit as stop:
+    assert not stop.code, stop.code
+finally:
+    print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})), file=sys.stderr)
+"""
+
+# From the ground up: a module may import from its own line and from the lines above it.
+LAYERS = (
+    ("timing.errors",),
+    ("timing.site",),
+    ("timing.season",),
+    ("timing.quality", "timing.daylength", "timing.thermal"),
+    ("timing.temperature",),
+    ("timing.intake",),
+    ("timing.draws",),
+    ("timing.drivers",),
+    ("timing.species.model",),
+    ("timing.species.catalogue",),
+    ("timing.events",),
+    ("timing.species.fit_measured",),  # a script that fits species files, used by nobody
+    ("timing.windows",),
+    ("timing.wording",),
+    ("timing.answers",),
+    ("timing.calendar", "timing.reasons"),
+    ("timing.advice",),
+    ("timing.export", "timing.charts"),
+)
+WITHOUT_CODE = {"timing", "timing.species"}
+
+
+def imported_by(*arguments: str) -> set[str]:
+    """Top-level modules a run of the command has loaded."""
+    done = subprocess.run(
+        [sys.executable, "-c", TELL_IMPORTS, *arguments],
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout
+    return set(json.loads(done.stderr.splitlines()[-1]))
+
+
+# ---------------------------------------------------------------------------- what a run imports
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=lambda words: " ".join(words) or "sapdial")
+def test_help_imports_nothing_heavy(command: tuple[str, ...]) -> None:
+    loaded = imported_by(*command, "--help")
+    assert "click" in loaded
+    assert loaded & HEAVY == set()
+
+
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_an_answer_imports_neither_pandas_nor_matplotlib(form: str) -> None:
+    loaded = imported_by("ask", "acer-palmatum", "--sample", "humid-continental", "--format", form)
+    assert "numpy" in loaded
+    assert loaded & HEAVY == {"numpy"}
+
+
+@pytest.mark.parametrize(
+    "words", ["samples", "species list", "events acer-palmatum --sample coast"]
+)
+def test_other_text_answers_import_no_more_than_numpy(words: str) -> None:
+    assert imported_by(*words.split()) & HEAVY <= {"numpy"}
+
+
+# ---------------------------------------------------------------------------- who imports whom
+
+
+@cache
+def tree(module: str) -> ast.Module:
+    return ast.parse(MODULES[module].read_text(encoding="utf-8"))
+
+
+def run_time_nodes(node: ast.AST) -> Iterator[ast.AST]:
+    """Every node but those under ``if TYPE_CHECKING``, which never run."""
+    yield node
+    children = list(ast.iter_child_nodes(node))
+    if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+        children = list(node.orelse)
+    for child in children:
+        yield from run_time_nodes(child)
+
+
+@cache
+def imports(module: str) -> set[str]:
+    """Full names of the modules a module imports, anywhere in it."""
+    found: set[str] = set()
+    package = module if MODULES[module].name == "__init__.py" else module.rpartition(".")[0]
+    for node in run_time_nodes(tree(module)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                parent = package.rsplit(".", node.level - 1)[0]
+                base = f"{parent}.{base}".rstrip(".")
+            inner = {f"{base}.{alias.name}" for alias in node.names}
+            found |= (inner & set(MODULES)) or {base}
+    return found
+
+
+def layer(module: str) -> int:
+    """Place of a module in the order, by the longest name that matches."""
+    places = {
+        name: number
+        for number, names in enumerate(LAYERS)
+        for name in names
+        if module == name or module.startswith(name + ".")
+    }
+    assert places, f"{module} has no place in the order of modules: give it one"
+    return places[max(places, key=len)]
+
+
+@pytest.mark.parametrize("module", sorted(set(MODULES) - WITHOUT_CODE))
+def test_a_module_imports_only_from_below(module: str) -> None:
+    own = layer(module)
+    inside = {name for name in imports(module) if name.partition(".")[0] == "timing"}
+    assert {name for name in inside if layer(name) > own} == set()
+
+
+def test_no_module_imports_itself_by_a_detour() -> None:
+    graph = {module: imports(module) & set(MODULES) for module in MODULES}
+
+    def reached(start: str) -> set[str]:
+        seen: set[str] = set()
+        ahead = list(graph[start])
+        while ahead:
+            module = ahead.pop()
+            if module not in seen:
+                seen.add(module)
+                ahead.extend(graph[module])
+        return seen
+
+    assert [module for module in MODULES if module in reached(module)] == []
+
+
+@pytest.mark.parametrize("module", sorted(WITHOUT_CODE))
+def test_packages_that_only_hold_modules_stay_empty(module: str) -> None:
+    body = [node for node in tree(module).body if not isinstance(node, ast.Expr)]
+    assert body == []
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_timing_never_imports_the_command(module: str) -> None:
+    tops = {name.partition(".")[0] for name in imports(module)}
+    assert tops & {"cli", "click", "tests"} == set()
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_only_charts_import_matplotlib(module: str) -> None:
+    heavy = {name.partition(".")[0] for name in imports(module)} & (HEAVY - {"numpy"})
+    assert heavy <= ({"matplotlib"} if module.startswith("timing.charts") else set())
+    assert "matplotlib.pyplot" not in imports(module)
+
+
+# ---------------------------------------------------------------------------- what it never does
+
+FORBIDDEN_CALLS = {"print", "input", "breakpoint", "exit", "quit"}
+FORBIDDEN_TAILS = ("datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time",
+                   "time.localtime", "time.gmtime", "time.monotonic", "sys.exit")  # fmt: skip
+CONNECTIONS = {"socket", "urllib", "http", "ftplib", "requests", "httpx", "ssl", "asyncio"}
+
+
+@cache
+def called(module: str) -> set[str]:
+    """Names of everything a module calls, with the module they were imported from."""
+    full: dict[str, str] = {}
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Import):
+            full |= {(a.asname or a.name): a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            full |= {(a.asname or a.name): f"{node.module}.{a.name}" for a in node.names}
+    names = set()
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute):
+            head, dot, rest = ast.unparse(node.func).partition(".")
+            names.add(full.get(head, head) + dot + rest)
+    return names
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_no_module_prints_or_asks(module: str) -> None:
+    assert called(module) & FORBIDDEN_CALLS == set()
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_no_module_reads_the_clock(module: str) -> None:
+    now = {name for name in called(module) if name.endswith(FORBIDDEN_TAILS)}
+    today = {
+        ast.unparse(node)
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.Call)
+        and ast.unparse(node.func).endswith(("datetime64", "array", "arange"))
+        and any(isinstance(a, ast.Constant) and a.value in ("today", "now") for a in node.args)
+    }
+    assert (now, today) == (set(), set())
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_no_module_opens_a_connection(module: str) -> None:
+    assert {name.partition(".")[0] for name in imports(module)} & CONNECTIONS == set()
