@@ -61,7 +61,9 @@ def command(
     kinds = (work,) if work else WORK_KINDS
     answers = []
     for taxon in taxa:
-        view = outlook(taxon, bench.record, bench.drivers, condition=condition, kinds=kinds)
+        view = outlook(
+            taxon, bench.record, bench.drivers, on=bench.on, condition=condition, kinds=kinds
+        )
         answers += [
             answer(view, kind, bench.on, condition=condition, confidence=confidence)
             for kind in kinds

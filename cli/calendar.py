@@ -42,19 +42,18 @@ def command(
 
     Without SPECIES, eight common taxa.
     """
-    from timing.export.calendar_text import calendar_strip
-
     from timing.answers import COMMON_TAXA, outlook
     from timing.calendar import year_calendar, year_of
     from timing.errors import UsageError
     from timing.export.as_json import calendar_json
+    from timing.export.calendar_text import calendar_strip
     from timing.export.files import write_text
 
     if path is not None and path.suffix.lower() not in SUFFIXES:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
-    views = [outlook(taxon, bench.record, bench.drivers) for taxon in taxa]
+    views = [outlook(taxon, bench.record, bench.drivers, on=bench.on) for taxon in taxa]
     calendar = year_calendar(
         views, year or year_of(bench.on), confidence=confidence, today=bench.on
     )

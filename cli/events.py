@@ -28,7 +28,7 @@ def command(species: tuple[str, ...], output: str, **where: Any) -> None:
 
     taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
-    views = [outlook(taxon, bench.record, bench.drivers, kinds=()) for taxon in taxa]
+    views = [outlook(taxon, bench.record, bench.drivers, on=bench.on, kinds=()) for taxon in taxa]
     if output == "json":
         echo_json(events_json(views))
     elif output == "csv":

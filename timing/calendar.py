@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from timing.answers import Outlook
-from timing.season import Days, Floats, cycle_day, season_of
+from timing.season import Days, Floats, season_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Species, WorkKind
 from timing.temperature import TemperatureRecord
@@ -136,7 +136,7 @@ def _row(outlook: Outlook, year: int, confidence: float) -> CalendarRow:
 def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Band:
     odds = outlook.odds[kind]
     days = days_of(year)
-    chance = odds.chance[cycle_day(days)]
+    chance = odds.at(days)
     safe = chance >= confidence - 1e-9
     possible = (chance >= MARGINAL - 1e-9) & ~safe
     limits = {

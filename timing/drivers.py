@@ -49,6 +49,7 @@ DAY_LENGTH_EXPONENT = 3.0
 GROWTH_BASE_C = 5.0
 COOLING_BASE_C = 15.0
 COOLING_DAY_LENGTH_H = 13.5
+LEAST_SEASONAL_RANGE_C = 6.0  # between warmest and coldest month; less is no winter (from memory)
 CHILL_DAYS = 290  # from the season's first day to mid June: no chill counts after that
 
 MISSING_SPRING_DAYS = 25  # this many between 15 January and 1 July and a season is left out
@@ -105,6 +106,17 @@ class Drivers:
         return day_length(self.starts[:, None] + np.arange(SEASON_DAYS), self.site.latitude)
 
     @cached_property
+    def wintry(self) -> NDArray[np.bool_]:
+        """Seasons with a winter, (seasons,): warmest and coldest month differ by 6 °C or more.
+
+        True where a season is not whole yet.
+        """
+        total = np.cumsum(self.tmean_c[:, : SEASON_DAYS - 2], axis=1)  # every season has these
+        month = (total[:, 30:] - total[:, :-30]) / 30
+        spread: Floats = month.max(axis=1) - month.min(axis=1)
+        return ~(spread < LEAST_SEASONAL_RANGE_C)
+
+    @cached_property
     def forcing(self) -> Floats:
         """Daily photothermal forcing, zero before 1 February [°C·d]."""
         heat = degree_days(self.tmin_c, self.tmax_c, FORCING_BASE_C)
@@ -120,13 +132,13 @@ class Drivers:
     @cached_property
     def chill_sum(self) -> Floats:
         """Dynamic-model portions since the season's first day, at the end of each day."""
-        hours = hourly_temperatures(
-            self.tmin_c[:, :CHILL_DAYS],
-            self.tmax_c[:, :CHILL_DAYS],
-            self.day_length_h[:, :CHILL_DAYS],
-        )
-        portions: Floats = chill_portions(hours.reshape(len(self.years), -1))[:, 23::24]
-        return portions
+        tmin, tmax = self.tmin_c[:, :CHILL_DAYS], self.tmax_c[:, :CHILL_DAYS]
+        alike = len(tmin) > 1 and bool((tmin == tmin[0]).all() and (tmax == tmax[0]).all())
+        rows = slice(1) if alike else slice(None)  # a running season repeats one winter
+        day_length = self.day_length_h[rows, :CHILL_DAYS]
+        hours = hourly_temperatures(tmin[rows], tmax[rows], day_length)
+        portions: Floats = chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
+        return np.repeat(portions, len(tmin), axis=0) if alike else portions
 
     @cached_property
     def cooling_sum(self) -> Floats:

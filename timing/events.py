@@ -32,6 +32,7 @@ from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
 from timing.season import (
     FIRST_JULY,
+    NEW_YEAR,
     SEASON_DAYS,
     SUMMER_SOLSTICE,
     WINTER_SOLSTICE,
@@ -44,8 +45,10 @@ ENOUGH_CHILL = 0.5  # below this share of the requirement buds open erratically:
 AUTUMN_SHRINK = 0.4  # share of a season's modelled departure that is believed
 SWELLING = 0.1  # share of the bud-break requirement at which buds begin to swell
 FREEZE_C, THAW_C = 0.0, 4.0
-SAP_NIGHT_C, SAP_DAY_C = -1.1, 2.2
+SAP_DAY_C, SAP_FULL_C = 2.0, 8.0  # flow grows with the thaw, from 1 °C to 9 °C (from memory)
+SAP_SPREAD_DAYS = 15.0  # the strongest fortnight is sought around the middle of the flow
 MIN_SAP_DAYS = 6
+MID_JANUARY = NEW_YEAR + 15.0  # thaws of deep winter yield little (from memory)
 ROOT_PRESSURE_C = 4.0
 ENDLESS_WARMTH = "nights stay warm all year"
 COLD_FORTNIGHT_C = 5.0
@@ -64,24 +67,24 @@ class SeasonEvents:
     days : event → array (seasons, draws) of offsets; NaN where it does not happen, −inf and
         +inf where warmth has no beginning or end.
     reasons : event → why it is absent, where that is known for the whole event.
+    usual_autumn : event → mean offset of the cooling model over the covered seasons.
     """
 
     species: Species
     drivers: Drivers
     days: dict[str, Floats] = field(default_factory=dict)
     reasons: dict[str, str] = field(default_factory=dict)
+    usual_autumn: dict[str, float] = field(default_factory=dict)
 
     def why_absent(self, event: str) -> str:
         """Why an event has no date in a season that the record covers."""
         if np.isinf(self.days[event]).any():
             return ENDLESS_WARMTH
-        if event in self.reasons:
-            return self.reasons[event]
-        model = self.species.events[event]
-        waits_for = model.after or "bud_break"
-        if waits_for == event or waits_for not in self.days:
-            return "it does not happen here"
-        return self.why_absent(waits_for)
+        model = self.species.events.get(event)
+        waits_for = (model.after or "bud_break") if model else event
+        if waits_for != event and waits_for in self.days and np.isnan(self.days[waits_for]).all():
+            return self.why_absent(waits_for)
+        return self.reasons.get(event, "it does not happen here")
 
     def quantiles(self, event: str, shares: tuple[float, ...] = (0.1, 0.5, 0.9)) -> Floats:
         """Quantiles over the draws of each season, shape (shares, seasons).
@@ -100,9 +103,20 @@ class SeasonEvents:
         return result
 
 
-def season_events(species: Species, drivers: Drivers) -> SeasonEvents:
-    """Date every event of a taxon in every season of the drivers."""
+def season_events(
+    species: Species, drivers: Drivers, *, reference: SeasonEvents | None = None
+) -> SeasonEvents:
+    """Date every event of a taxon in every season of the drivers.
+
+    Parameters
+    ----------
+    species, drivers : the taxon and the site's seasons.
+    reference : events whose usual autumn the autumn models lean on, where the drivers do not
+        show one themselves (the running season).
+    """
     events = SeasonEvents(species, drivers)
+    if reference is not None:
+        events.usual_autumn.update(reference.usual_autumn)
     context = _Context(species, drivers, events)
     for name in EVENT_ORDER:
         model = species.events.get(name)
@@ -202,10 +216,12 @@ def _column(values: float, rows: int) -> Floats:
 
 def _chill(context: _Context, model: EventModel) -> Floats:
     sums = context.drivers.chill_sum
+    met = reach(sums, _column(model.requirement, context.seasons))
+    met[~context.drivers.wintry] = np.nan
     context.events.reasons[model.name] = (
-        f"the winter does not give {model.requirement:g} chill portions"
+        f"the winter does not give {model.requirement:g} chill portions, or there is no winter"
     )
-    return context.spread(model, reach(sums, _column(model.requirement, context.seasons)))
+    return context.spread(model, met)
 
 
 def _forcing(context: _Context, model: EventModel) -> Floats:
@@ -217,6 +233,7 @@ def _forcing(context: _Context, model: EventModel) -> Floats:
         late = np.minimum(np.nan_to_num(nominal, nan=0.0), chill.shape[1] - 1).astype(np.int64)
         reached = np.take_along_axis(chill, late, axis=1)
         nominal[reached < ENOUGH_CHILL * needed] = np.nan
+    nominal[~context.drivers.wintry] = np.nan
     if model.name == "bud_break":
         context.nominal_bud_break = nominal
     context.events.reasons[model.name] = (
@@ -273,12 +290,15 @@ def _solstice(context: _Context, model: EventModel) -> Floats:
 def _cooling(context: _Context, model: EventModel) -> Floats:
     drivers = context.drivers
     modelled = reach(drivers.cooling_sum, _column(model.requirement, context.seasons))
-    usual = modelled[drivers.covered & ~np.isnan(modelled[:, 0])]
     context.events.reasons[model.name] = "the autumn does not get cool enough before the year ends"
-    if usual.size == 0:
-        return np.full((context.seasons, DRAWS), np.nan)
-    nominal = usual.mean() + AUTUMN_SHRINK * (modelled - usual.mean())
-    day = context.spread(model, nominal)
+    if model.name not in context.events.usual_autumn:
+        usual = modelled[drivers.covered & ~np.isnan(modelled[:, 0])]
+        if usual.size == 0:
+            return np.full((context.seasons, DRAWS), np.nan)
+        context.events.usual_autumn[model.name] = float(usual.mean())
+    mean = context.events.usual_autumn[model.name]
+    day = context.spread(model, mean + AUTUMN_SHRINK * (modelled - mean))
+    day[np.isnan(context.events.days["bud_break"])] = np.nan  # no leaves without a spring
     day[drivers.autumn_gappy] = np.nan
     if model.name == "leaf_fall":
         day = np.maximum(day, context.events.days["leaf_colour"])
@@ -320,16 +340,19 @@ def _sap_peak(context: _Context, model: EventModel) -> Floats:
     if mechanism == "root_pressure":
         return np.minimum(context.spread(model, bud_break - 7.0), bud_break)
     reasons[model.name] = "no season of freezing nights and thawing days"
-    first = context.events.quantiles("sap_rise", (0.5,))[0]
+    first = np.maximum(context.events.quantiles("sap_rise", (0.5,))[0], MID_JANUARY)
     last = context.events.quantiles("bud_break", (0.5,))[0]
     drivers = context.drivers
-    flow = (drivers.tmin_c < SAP_NIGHT_C) & (drivers.tmax_c > SAP_DAY_C)
     day = np.arange(SEASON_DAYS)
     with np.errstate(invalid="ignore"):
-        flow &= (day >= first[:, None]) & (day < last[:, None])
-    fortnight = running_mean(flow.astype(float), 14)
-    nominal = np.nanargmax(fortnight, axis=1).astype(float) - 6.5
-    nominal[flow.sum(axis=1) < MIN_SAP_DAYS] = np.nan
+        running = (day >= first[:, None]) & (day < last[:, None]) & (drivers.tmin_c < FREEZE_C)
+        running &= drivers.tmax_c > SAP_DAY_C
+    flow = np.where(running, np.minimum(drivers.tmax_c - 1.0, SAP_FULL_C), 0.0)
+    total = flow.sum(axis=1, keepdims=True)
+    middle = (flow * day).sum(axis=1, keepdims=True) / np.where(total > 0, total, 1.0)
+    near = np.exp(-0.5 * ((day - 6.5 - middle) / SAP_SPREAD_DAYS) ** 2)
+    nominal = np.argmax(np.nan_to_num(running_mean(flow, 14)) * near, axis=1) - 6.5
+    nominal[running.sum(axis=1) < MIN_SAP_DAYS] = np.nan
     peak = context.spread(model, nominal[:, None])
     return np.clip(peak, context.events.days["sap_rise"], bud_break)
 
@@ -346,10 +369,16 @@ def _warm_nights(context: _Context) -> NDArray[np.bool_]:
 
 
 def _warm_start(context: _Context, model: EventModel) -> Floats:
+    """Day after the last cool night before midsummer, or the first warm one after it."""
     warm = _warm_nights(context)
-    start = _column(WINTER_SOLSTICE, context.seasons)
-    day = first_from(warm, start)
-    day[day == WINTER_SOLSTICE] = -np.inf
+    spring = warm[:, WINTER_SOLSTICE : SUMMER_SOLSTICE + 1]
+    since = np.argmax(~spring[:, ::-1], axis=1)  # warm days in a row up to midsummer
+    day = SUMMER_SOLSTICE + 1.0 - since[:, None]
+    day[spring.all(axis=1)] = -np.inf
+    late = ~spring[:, -1]
+    midsummer = _column(SUMMER_SOLSTICE, context.seasons)
+    day[late] = first_from(warm, midsummer)[late]
+    day[np.isnan(context.drivers.tmin_c[:, SUMMER_SOLSTICE])] = np.nan
     context.events.reasons[model.name] = (
         f"nights never stay at {WARM_NIGHT_C:g} °C or more for ten days: no outdoor growing season"
     )
@@ -357,14 +386,15 @@ def _warm_start(context: _Context, model: EventModel) -> Floats:
 
 
 def _warm_end(context: _Context, model: EventModel) -> Floats:
-    warm = _warm_nights(context)
-    middle = np.maximum(context.events.days["warm_start"], float(SUMMER_SOLSTICE))
-    cool = ~warm & ~np.isnan(running_mean(context.drivers.tmin_c, 10))
-    day = first_from(cool, middle + 30)
-    known = ~np.isnan(context.drivers.tmin_c[:, SEASON_DAYS - 2])
-    endless = np.isnan(day) & ~np.isnan(middle) & known[:, None]
+    """First cool night after midsummer and after the warmth has begun."""
+    nights = running_mean(context.drivers.tmin_c, 10)
+    cool = nights < WARM_NIGHT_C
+    start = context.events.days["warm_start"]
+    day = first_from(cool, np.maximum(start, float(SUMMER_SOLSTICE)))
+    known = ~np.isnan(nights[:, SEASON_DAYS - 2])
+    endless = np.isnan(day) & ~np.isnan(start) & known[:, None]
     context.events.reasons[model.name] = "there is no warm season that could end"
-    return np.where(endless, np.inf, context.spread(model, day))
+    return np.where(endless, np.inf, np.maximum(context.spread(model, day), start))
 
 
 def _add_frosts(events: SeasonEvents) -> None:

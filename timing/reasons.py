@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from timing.answers import Outlook, UsualDate
-from timing.season import season_of, season_start
+from timing.season import Floats, season_start
 from timing.species.catalogue import common_rules
 from timing.species.model import EventModel, Point, Rule
-from timing.windows import RuleStretches, WorkOdds, capped_at_heavy_limit
+from timing.stretches import RuleStretches, capped_at_heavy_limit
+from timing.windows import WorkOdds
 from timing.wording import EVENT_LABELS, WORK_LABELS, day_text
 
 HAPPENS = {
@@ -68,8 +69,10 @@ def rule_reasons(outlook: Outlook, odds: WorkOdds) -> tuple[str, ...]:
 def _when_never(outlook: Outlook, stretch: RuleStretches) -> str:
     opens, closes = stretch.rule.opens, stretch.rule.closes
     for point in (opens, closes):
-        if point.event in outlook.events.days and outlook.usual(point.event) is None:
-            return outlook.events.why_absent(point.event)
+        # A missing last frost opens nothing later than the swelling buds do.
+        event = "sap_rise" if point.event == "last_frost" else point.event
+        if event in outlook.events.days and outlook.usual(event) is None:
+            return outlook.events.why_absent(event)
     return f"it would close ({_name(closes)}) before it opens ({_name(opens)})"
 
 
@@ -128,7 +131,7 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
     weeks = common_rules().frost_lead_weeks["heavy" if heavy else "light"]
     colour = "" if np.isnan(limits.early_colour) else _offset_day(outlook, limits.early_colour)
     if heavy:
-        ripening = float(np.median(limits.regrowth_limit[outlook.used]))
+        ripening = float(np.median(limits.regrowth[outlook.used]))
         ripening_text = (
             "the last day from which new shoots still ripen before the leaves colour "
             f"(early date {colour})"
@@ -161,31 +164,42 @@ def _offset_day(outlook: Outlook, offset: float) -> str:
     return day_text(start + round(offset))
 
 
-def season_so_far(outlook: Outlook, on: np.datetime64) -> tuple[str, ...]:
-    """How the running season compares, for the latest event that its record has decided."""
-    drivers = outlook.drivers
-    season = season_of(on, outlook.site.hemisphere)
-    rows = np.flatnonzero(drivers.years == season)
-    if rows.size == 0 or outlook.record.last < on - 3:
-        return ()
-    row = int(rows[0])
-    today = float((on - drivers.starts[row]).astype(np.int64))
+def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
+    """What the running season's record has decided, and what it makes of the openings ahead."""
+    if outlook.running is None:
+        return ("No record of this season: the odds are those of past seasons.",)
+    drivers = outlook.running.drivers
+    start, today = drivers.starts[0], float((on - drivers.starts[0]).astype(np.int64))
+    sentences = []
     for event in reversed(COMPARED):
         usual = outlook.usual(event)
-        if usual is None:
+        day = _median(outlook.running.days.get(event))
+        if usual is None or np.isnan(day) or day > today:
             continue
-        day = float(outlook.events.quantiles(event, (0.5,))[0, row])
-        if np.isnan(day) or day > today:
-            continue
-        date = drivers.starts[row] + round(day)
-        middle = float(np.nanmedian(outlook.events.days[event][outlook.used]))
-        late = round(day - middle)
+        late = round(day - _median(outlook.events.days[event][outlook.used]))
         how = f"{abs(late)} days {'later' if late > 0 else 'earlier'} than" if late else "just as"
-        return (
-            f"This season so far: {EVENT_LABELS[event]} about {day_text(date)} by the record, "
-            f"{how} usual; the odds above are those of past seasons.",
+        sentences.append(
+            f"This season so far: {EVENT_LABELS[event]} about {day_text(start + round(day))} by "
+            f"the record, {how} usual; the odds count that in."
         )
-    return ()
+        break
+    for event in dict.fromkeys(s.rule.opens.event for s in odds.rules):
+        days = outlook.running.days.get(event)
+        if days is not None and np.isfinite(days).mean() > 0.5 and _median(days) > today:
+            low, middle, high = np.quantile(days[np.isfinite(days)], (0.1, 0.5, 0.9))
+            sentences.append(
+                f"This season, {EVENT_LABELS[event]} is to be expected about "
+                f"{day_text(start + round(middle))} ({day_text(start + round(low))} to "
+                f"{day_text(start + round(high))})."
+            )
+    return tuple(sentences)
+
+
+def _median(days: Floats | None) -> float:
+    """Median over seasons and draws; NaN where the event fails in at least half of them."""
+    if days is None or np.isnan(days).mean() >= 0.5:
+        return float("nan")
+    return float(np.nanmedian(days))
 
 
 def evidence_clause(outlook: Outlook) -> str:

@@ -188,10 +188,7 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
             else:
                 text = "-"
             cells = "".join(
-                f"{short_day(np.datetime64(season['events'][event]['date'])):>8}"
-                if season["events"][event]["date"]
-                else f"{'-':>8}"
-                for season in seasons
+                f"{_season_cell(season['events'][event]['date'], outlook):>8}" for season in seasons
             )
             lines.append(f"  {EVENT_LABELS[event]:<22}{text:<24}{cells}".rstrip())
         missing = [
@@ -201,6 +198,14 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
         ]
         lines += [line for text in missing for line in wrapped(text, "  ", "    ")]
     return "\n".join(lines) + "\n"
+
+
+def _season_cell(date: str | None, outlook: Outlook) -> str:
+    """A season's date, marked ~ where it lies ahead of the record."""
+    if date is None:
+        return "-"
+    day = np.datetime64(date)
+    return f"{'~' if day > outlook.record.last else ''}{short_day(day)}"
 
 
 def species_text(species: Species) -> str:

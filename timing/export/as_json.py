@@ -63,7 +63,7 @@ def events_json(outlooks: list[Outlook]) -> Json:
 def seasons_json(outlook: Outlook, last: int | None = None) -> list[Json]:
     """Events of the seasons (or the last few): early, median and late dates, or why not."""
     names = outlook.event_names()
-    quantiles = {name: outlook.events.quantiles(name) for name in names}
+    quantiles = {name: outlook.season_quantiles(name) for name in names}
     rows = range(len(outlook.drivers.years))[-last if last else None :]
     return [
         {

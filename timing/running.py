@@ -1,0 +1,162 @@
+"""The running season: its record so far, and every past year's remainder.
+
+What the record has decided stays; what is still open is taken, day by day, from each past
+season in turn (conditional climatology; Day 1985, J. Water Resour. Plann. Manage. 111:157).
+So the spread narrows as the season goes on.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from timing.drivers import FROST_SEASON_DAYS, Drivers
+from timing.events import SeasonEvents, season_events
+from timing.limits import AutumnLimits
+from timing.season import (
+    CYCLE_DAYS,
+    FIRST_JULY,
+    WINTER_SOLSTICE,
+    Floats,
+    Ints,
+    season_start,
+)
+from timing.site import Hemisphere
+from timing.species.model import Rule, WorkKind
+from timing.stretches import (
+    RuleStretches,
+    bounded,
+    chance_of_days,
+    crosses_winter,
+    day_numbers,
+    next_season,
+    offsets,
+    stretch,
+)
+from timing.windows import RunningYear
+
+RECENT_DAYS = 3  # a record that ends longer before the day is climatology only
+
+
+def running_year(day: np.datetime64, hemisphere: Hemisphere) -> int:
+    """Season whose year, from winter solstice to winter solstice, holds a day."""
+    year = int(day.astype("datetime64[Y]").astype(np.int64)) + 1970
+    for candidate in (year - 1, year, year + 1):
+        first = season_start(candidate, hemisphere) + WINTER_SOLSTICE
+        if first <= day < season_start(candidate + 1, hemisphere) + WINTER_SOLSTICE:
+            return candidate
+    raise AssertionError("solstice years leave no gap")
+
+
+def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
+    """The running season once per past season: its record up to ``on``, then that season's.
+
+    Parameters
+    ----------
+    drivers : seasons of the record, which ends on ``on`` or shortly before.
+    used : rows of the past seasons to take the remainder from.
+    on : today.
+
+    Returns
+    -------
+    Drivers with one row per past season, or None where the record does not reach the day or
+    holds too little of the season.
+    """
+    year = running_year(on, drivers.site.hemisphere)
+    rows = np.flatnonzero(drivers.years == year)
+    if rows.size == 0 or drivers.last < on - RECENT_DAYS:
+        return None
+    row = int(rows[0])
+    past = used[drivers.years[used] != year]
+    today = int((on - drivers.starts[row]).astype(np.int64))
+
+    def spliced(values: Floats, elapsed: int) -> Floats:
+        mixed: Floats = values[past].copy()
+        seen = np.arange(values.shape[1]) <= elapsed
+        seen &= ~np.isnan(values[row])
+        mixed[:, seen] = values[row, seen]
+        return mixed
+
+    count = len(past)
+    return Drivers(
+        site=drivers.site,
+        years=np.full(count, year),
+        starts=np.repeat(drivers.starts[row], count),
+        tmin_c=spliced(drivers.tmin_c, today),
+        tmax_c=spliced(drivers.tmax_c, today),
+        frost_tmin_c=spliced(drivers.frost_tmin_c, min(today - FIRST_JULY, FROST_SEASON_DAYS)),
+        spring_covered=np.ones(count, dtype=bool),
+        autumn_covered=np.ones(count, dtype=bool),
+        autumn_gappy=np.zeros(count, dtype=bool),
+        mended=np.ones(count, dtype=bool) & drivers.mended[row],
+        last=drivers.last,
+    )
+
+
+def running_events(events: SeasonEvents, used: Ints, on: np.datetime64) -> SeasonEvents | None:
+    """Events of the running season under every past remainder; see `splice`."""
+    drivers = splice(events.drivers, used, on)
+    return season_events(events.species, drivers, reference=events) if drivers else None
+
+
+def running_odds(
+    rules: tuple[Rule, ...],
+    kind: WorkKind,
+    running: SeasonEvents,
+    *,
+    past: SeasonEvents,
+    used: Ints,
+    limits: AutumnLimits,
+) -> RunningYear:
+    """Chance of each day from the winter solstice before the running spring to the next.
+
+    Parameters
+    ----------
+    rules : the rules that count.
+    running : events of the running season (`running_events`).
+    past : events of all seasons.
+    used : rows of ``past`` that the remainders come from.
+    limits : limits of the site's autumn over ``past``.
+    """
+    now = limits.in_seasons(running)
+    drivers = running.drivers
+    year, start = int(drivers.years[0]), day_numbers(drivers.starts[:1])
+    remainders = used[past.drivers.years[used] != year]
+    laid: list[tuple[RuleStretches, ...]] = []
+    for rule in rules:
+        if not crosses_winter(rule):
+            laid.append((stretch(rule, kind, running, now),))
+            continue
+        opens = start + offsets(rule.opens, running, now)
+        following = day_numbers(
+            np.array([season_start(year + 1, drivers.site.hemisphere)], dtype="M8[D]")
+        )
+        closing = offsets(rule.closes, past, limits)[next_season(past.drivers)][remainders]
+        this_winter = bounded(rule, kind, opens, following + closing, start=start, limits=now)
+        last_winter = _last_winter(
+            rule, kind, running, past=past, remainders=remainders, limits=limits
+        )
+        laid.append((this_winter, last_winter))
+    first = drivers.starts[0] + WINTER_SOLSTICE
+    chance = chance_of_days(tuple(s for group in laid for s in group), first, CYCLE_DAYS)
+    return RunningYear(first, chance, tuple(laid))
+
+
+def _last_winter(
+    rule: Rule,
+    kind: WorkKind,
+    running: SeasonEvents,
+    *,
+    past: SeasonEvents,
+    remainders: Ints,
+    limits: AutumnLimits,
+) -> RuleStretches:
+    """The stretch that opened in the season before and closes in the running one."""
+    hemisphere = running.drivers.site.hemisphere
+    year = int(running.drivers.years[0])
+    start = day_numbers(np.array([season_start(year - 1, hemisphere)], dtype="M8[D]"))
+    opening = offsets(rule.opens, past, limits)
+    before = np.flatnonzero((past.drivers.years == year - 1) & past.drivers.autumn_covered)
+    known = opening[before] if before.size else opening[remainders]
+    now = limits.in_seasons(running)
+    closes = day_numbers(running.drivers.starts[:1]) + offsets(rule.closes, running, now)
+    return bounded(rule, kind, start + known, closes, start=start, limits=now)
