@@ -35,9 +35,10 @@ from sites import (
 )
 
 from timing.answers import outlook, site_drivers
+from timing.crossings import first_from, reach, running_mean
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import build_drivers
-from timing.events import first_from, reach, running_mean, season_events
+from timing.events import SeasonEvents, season_events
 from timing.season import CYCLE_DAYS, cycle_day
 from timing.site import Site
 from timing.species.catalogue import load_species
@@ -335,3 +336,11 @@ def test_the_sampling_range_matches_the_tabulated_one(row: Row):
     low, high = (float(value) for value in row["expected"].split(";"))
     found = wilson_range(hits / seasons, seasons)
     assert found == pytest.approx((low, high), abs=float(row["tolerance"]))
+
+
+def test_quantiles_of_dates_are_median_unbiased():
+    """Row p90_1to10_median_unbiased(type8): Hyndman & Fan 1996, 9.6333 for 1..10 at 0.9."""
+    view = place("coast").outlook("acer-palmatum")
+    days = np.repeat(np.arange(1.0, 11.0)[None, :], len(view.drivers.years), axis=0)
+    events = SeasonEvents(view.species, view.drivers, {"bud_break": days})
+    assert events.quantiles("bud_break", (0.9,)) == pytest.approx(9.6333, abs=1e-4)

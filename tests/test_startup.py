@@ -53,7 +53,7 @@ LAYERS = (
     ("timing.quality", "timing.daylength", "timing.thermal"),
     ("timing.temperature",),
     ("timing.intake",),
-    ("timing.draws",),
+    ("timing.draws", "timing.crossings"),
     ("timing.drivers",),
     ("timing.species.model",),
     ("timing.species.catalogue",),

@@ -128,7 +128,7 @@ class Outlook:
         known = days[np.isfinite(days)]
         if known.size == 0:
             return None
-        low, high = np.quantile(known, (0.1, 0.9))
+        low, high = np.quantile(known, (0.1, 0.9), method="median_unbiased")
         return float(high - low) / 2
 
 

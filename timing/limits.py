@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.crossings import reach
 from timing.drivers import Drivers
-from timing.events import SeasonEvents, reach
+from timing.events import SeasonEvents
 from timing.season import SEASON_DAYS, Floats
 from timing.species.catalogue import common_rules
 from timing.species.model import Species

@@ -55,7 +55,7 @@ def rule_reasons(outlook: Outlook, odds: WorkOdds) -> tuple[str, ...]:
             sentences.append(f"No window here: {_when_never(outlook, stretch)}.")
             continue
         limits = "; ".join(need.text for need in rule.only_if)
-        only = f" Only if: {limits}." if limits else ""
+        only = f" Condition: {limits}." if limits else ""
         sentences.append(f"{rule.why}{only} [{rule.source}]")
         sentences.append(f"Opens {_opening(outlook, odds, rule)}.")
         sentences.append(f"Closes {_closing(outlook, odds, rule)}.")
@@ -186,7 +186,9 @@ def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[
     for event in dict.fromkeys(s.rule.opens.event for s in odds.rules):
         days = outlook.running.days.get(event)
         if days is not None and np.isfinite(days).mean() > 0.5 and _median(days) > today:
-            low, middle, high = np.quantile(days[np.isfinite(days)], (0.1, 0.5, 0.9))
+            low, middle, high = np.quantile(
+                days[np.isfinite(days)], (0.1, 0.5, 0.9), method="median_unbiased"
+            )
             sentences.append(
                 f"This season, {EVENT_LABELS[event]} is to be expected about "
                 f"{day_text(start + round(middle))} ({day_text(start + round(low))} to "

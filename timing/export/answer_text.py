@@ -10,7 +10,7 @@ from timing.advice import Answer, Verdict
 from timing.answers import Outlook
 from timing.export.as_json import seasons_json
 from timing.site import Site
-from timing.species.model import EventModel, Species
+from timing.species.model import Disagreement, EventModel, Species
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
 from timing.wording import EVENT_LABELS, WORK_LABELS, day_text, short_day
@@ -137,16 +137,19 @@ def _shared(answer: Answer) -> list[str]:
     species = answer.species
     lines = ["Where on the tree", *wrapped(species.dominance.text, "  ")]
     lines += ["", "Recovery", *wrapped(species.recovery.text, "  ")]
-    for item in answer.disagreements:
-        lines += ["", "Authorities differ"]
-        lines += wrapped(
-            f"{item.question} One side: {item.one_side}. The other: {item.other_side}. "
-            f"{item.handling}",
-            "  ",
-        )
+    lines += _disagreements(answer.disagreements)
     lines += ["", "Cautions"]
     lines += [line for item in answer.cautions for line in wrapped(item.text, "  - ", "    ")]
     lines += ["", "What this rests on", *wrapped(answer.evidence, "  ")]
+    return lines
+
+
+def _disagreements(items: tuple[Disagreement, ...]) -> list[str]:
+    """Both sides of each question, and what this library does."""
+    lines = []
+    for item in items:
+        text = f"{item.question} One side: {item.one_side}. The other: {item.other_side}. "
+        lines += ["", "Authorities differ", *wrapped(text + item.handling, "  ")]
     return lines
 
 
@@ -267,13 +270,7 @@ def species_text(species: Species) -> str:
         roots = species.root_zone
         lines += ["", "Roots"]
         lines += wrapped(f"{roots.coldest_c:g} °C [{roots.evidence}: {roots.source}]", "  ")
-    for item in species.disagreements:
-        lines += ["", "Authorities differ"]
-        lines += wrapped(
-            f"{item.question} One side: {item.one_side}. The other: {item.other_side}. "
-            f"{item.handling}",
-            "  ",
-        )
+    lines += _disagreements(species.disagreements)
     lines += ["", "Cautions"]
     for caution in species.cautions:
         lines += wrapped(f"{caution.text} [{caution.source}]", "  - ", "    ")

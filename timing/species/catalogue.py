@@ -51,6 +51,7 @@ MODELS = (
     "warm_start",
     "warm_end",
 )
+TOPICS = ("disease", "pest", "poison", "injury", "cold", "heat", "sun", "law", "growth")
 VETOES = ("midsummer_heat",)
 TABLES = {
     "scientific_name",
@@ -249,7 +250,11 @@ class _Reader:
             ),
             root_zone=self.root_zone(),
             cautions=tuple(
-                Caution(self.text(item, "text", "cautions"), self.text(item, "source", "cautions"))
+                Caution(
+                    self.text(item, "text", "cautions"),
+                    self.text(item, "source", "cautions"),
+                    self.one_of(item, "topic", "cautions", TOPICS) if "topic" in item else "",
+                )
                 for item in self.table.get("cautions", ())
             ),
             disagreements=tuple(

@@ -24,8 +24,9 @@ from pathlib import Path
 
 import numpy as np
 
+from timing.crossings import reach
 from timing.drivers import Drivers, build_drivers
-from timing.events import AUTUMN_SHRINK, reach
+from timing.events import AUTUMN_SHRINK
 from timing.intake.daily_csv import read_daily_csv
 from timing.season import Floats, Ints
 from timing.site import Site

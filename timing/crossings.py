@@ -1,0 +1,48 @@
+"""When a daily series reaches something: running sums, conditions and running means."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from timing.season import Floats
+
+
+def reach(sums: Floats, targets: Floats) -> Floats:
+    """First column at which each row of running sums reaches its targets.
+
+    Parameters
+    ----------
+    sums : array (rows, columns), non-decreasing along a row, NaN from some column on allowed.
+    targets : array (rows, k).
+
+    Returns
+    -------
+    array (rows, k); NaN where a target is NaN or never reached.
+    """
+    found = np.full(targets.shape, np.nan)
+    lengths = np.count_nonzero(~np.isnan(sums), axis=1)
+    for row, length in enumerate(lengths):
+        column = np.searchsorted(sums[row, :length], targets[row]).astype(float)
+        column[(column >= length) | np.isnan(targets[row])] = np.nan
+        found[row] = column
+    return found
+
+
+def first_from(condition: NDArray[np.bool_], start: Floats) -> Floats:
+    """First column at or after ``start`` (rows, k) where a row's condition holds, else NaN."""
+    columns = condition.shape[1]
+    upcoming = np.where(condition, np.arange(columns), columns)
+    upcoming = np.minimum.accumulate(upcoming[:, ::-1], axis=1)[:, ::-1]
+    index = np.clip(np.nan_to_num(np.ceil(start), nan=columns), 0, columns - 1).astype(np.int64)
+    found = np.take_along_axis(upcoming, index, axis=1).astype(float)
+    found[(found >= columns) | np.isnan(start) | (start > columns - 1)] = np.nan
+    return found
+
+
+def running_mean(values: Floats, days: int) -> Floats:
+    """Mean of each day and the ``days − 1`` before it; NaN until that many are known."""
+    total = np.cumsum(np.concatenate((np.zeros((len(values), 1)), values), axis=1), axis=1)
+    mean = np.full(values.shape, np.nan)
+    mean[:, days - 1 :] = (total[:, days:] - total[:, :-days]) / days
+    return mean
