@@ -95,7 +95,7 @@ def test_blank_cells_are_missing_days(tmp_path: Path) -> None:
     record = read(tmp_path / "bench.csv", content)
     assert record.state.tolist() == [0, 1, 1, 0]
     assert record.missing_days == 2
-    np.testing.assert_allclose(record.tmin_c, [1, 2, 3, 4])  # by a straight line
+    np.testing.assert_allclose(record.tmin_c, [1, 1.5, 2, 4])  # a straight line where blank
     np.testing.assert_allclose(record.tmax_c, [9, 8, 7, 6])
 
 

@@ -50,6 +50,7 @@ LAYERS = (
     ("timing.errors",),
     ("timing.site",),
     ("timing.season",),
+    ("timing.clocks",),
     ("timing.quality", "timing.daylength", "timing.thermal"),
     ("timing.temperature",),
     ("timing.intake",),

@@ -5,10 +5,7 @@ once. Rows are seasons, columns are days of a season (see `timing.season`).
 
 Units and constants
 -------------------
-forcing : degree days above 2 °C (single sine) × (day length / 12 h)³, counted from
-    1 February (1 August south). A degree-day model with day length scored best in the
-    comparison recorded in ``docs/method.md``; the photothermal form follows Blümel &
-    Chmielewski (2012).
+forcing : see `timing.clocks`.
 growth : degree days above 5 °C (single sine), for leaf growth after bud break.
 chill : Dynamic-model portions (Fishman et al. 1987) since the season's first day.
 cooling : degrees of daily mean below 15 °C, summed from the day after midsummer on which
@@ -17,15 +14,15 @@ cooling : degrees of daily mean below 15 °C, summed from the day after midsumme
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from timing.clocks import Clock
 from timing.daylength import day_length
 from timing.season import (
-    FIRST_FEBRUARY,
     FIRST_JULY,
     NEW_YEAR,
     SEASON_DAYS,
@@ -44,8 +41,6 @@ from timing.thermal.chill import chill_portions
 from timing.thermal.degree_days import degree_days
 from timing.thermal.hourly import hourly_temperatures
 
-FORCING_BASE_C = 2.0
-DAY_LENGTH_EXPONENT = 3.0
 GROWTH_BASE_C = 5.0
 COOLING_BASE_C = 15.0
 COOLING_DAY_LENGTH_H = 13.5
@@ -89,6 +84,7 @@ class Drivers:
     autumn_gappy: NDArray[np.bool_]
     mended: NDArray[np.bool_]
     last: np.datetime64
+    _forcing: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -117,12 +113,26 @@ class Drivers:
         return ~(spread < LEAST_SEASONAL_RANGE_C)
 
     @cached_property
-    def forcing(self) -> Floats:
-        """Daily photothermal forcing, zero before 1 February [°C·d]."""
-        heat = degree_days(self.tmin_c, self.tmax_c, FORCING_BASE_C)
-        forcing = heat * (self.day_length_h / 12) ** DAY_LENGTH_EXPONENT
-        forcing[:, :FIRST_FEBRUARY] = 0.0
-        return forcing
+    def hours_c(self) -> Floats:
+        """Hourly temperatures up to 1 July, shape (seasons, days, 24) [°C]."""
+        spring = slice(FIRST_JULY)
+        return hourly_temperatures(
+            self.tmin_c[:, spring], self.tmax_c[:, spring], self.day_length_h[:, spring]
+        )
+
+    def forcing(self, clock: Clock) -> Floats:
+        """Daily forcing of a clock, zero before its start, shape (seasons, days)."""
+        if clock not in self._forcing:
+            if clock.temperature == "hours":
+                rate = np.zeros_like(self.tmax_c)
+                hours = _sigmoid(self.hours_c, clock)
+                rate[:, : hours.shape[1]] = hours.mean(axis=2)
+            else:
+                rate = _sigmoid(self.tmax_c, clock)
+            rate = rate * (self.day_length_h / 12) ** clock.exponent
+            rate[:, : clock.start] = 0.0
+            self._forcing[clock] = rate
+        return self._forcing[clock]
 
     @cached_property
     def growth_sum(self) -> Floats:
@@ -132,13 +142,12 @@ class Drivers:
     @cached_property
     def chill_sum(self) -> Floats:
         """Dynamic-model portions since the season's first day, at the end of each day."""
-        tmin, tmax = self.tmin_c[:, :CHILL_DAYS], self.tmax_c[:, :CHILL_DAYS]
-        alike = len(tmin) > 1 and bool((tmin == tmin[0]).all() and (tmax == tmax[0]).all())
+        spring = self.tmin_c[:, :CHILL_DAYS], self.tmax_c[:, :CHILL_DAYS]
+        alike = len(self.years) > 1 and all(bool((c == c[0]).all()) for c in spring)
         rows = slice(1) if alike else slice(None)  # a running season repeats one winter
-        day_length = self.day_length_h[rows, :CHILL_DAYS]
-        hours = hourly_temperatures(tmin[rows], tmax[rows], day_length)
+        hours = self.hours_c[rows, :CHILL_DAYS]
         portions: Floats = chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
-        return np.repeat(portions, len(tmin), axis=0) if alike else portions
+        return np.repeat(portions, len(self.years), axis=0) if alike else portions
 
     @cached_property
     def cooling_sum(self) -> Floats:
@@ -200,3 +209,8 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
         np.nansum(gap, axis=1) > 0,
         record.last,
     )
+
+
+def _sigmoid(temperature_c: Floats, clock: Clock) -> Floats:
+    rate: Floats = 1 / (1 + np.exp(-clock.slope * (temperature_c - clock.midpoint_c)))
+    return rate

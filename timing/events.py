@@ -28,6 +28,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from timing.clocks import CLOCKS, Clock
 from timing.crossings import first_from, reach, running_mean
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
@@ -134,7 +135,7 @@ class _Context:
     species: Species
     drivers: Drivers
     events: SeasonEvents
-    competent_sum: Floats | None = None
+    competent_sums: dict[Clock, Floats] = field(default_factory=dict)
     nominal_bud_break: Floats | None = None
 
     @property
@@ -147,14 +148,14 @@ class _Context:
         site, season = standard_errors(stream, self.seasons)
         return nominal + model.site_spread_days * site + model.spread_days * season
 
-    def effective_forcing(self) -> Floats:
+    def effective_forcing(self, clock: Clock) -> Floats:
         """Running sum of the forcing the buds respond to, shape (seasons, days).
 
         Before the chill requirement is met only a share of the forcing counts, rising in
         step with the chill (the parallel model: Landsberg 1974; Kramer 1994).
         """
-        if self.competent_sum is None:
-            forcing = self.drivers.forcing
+        if clock not in self.competent_sums:
+            forcing = self.drivers.forcing(clock)
             needed = self.chill_requirement
             if needed > 0:
                 share = np.minimum(self.drivers.chill_sum / needed, 1.0)
@@ -162,8 +163,8 @@ class _Context:
                 competence[:, : share.shape[1]] = share
                 competence[:, share.shape[1] :] = share[:, -1:]
                 forcing = forcing * (UNCHILLED_COMPETENCE + (1 - UNCHILLED_COMPETENCE) * competence)
-            self.competent_sum = np.cumsum(forcing, axis=1)
-        return self.competent_sum
+            self.competent_sums[clock] = np.cumsum(forcing, axis=1)
+        return self.competent_sums[clock]
 
     @property
     def chill_requirement(self) -> float:
@@ -186,7 +187,7 @@ def _chill(context: _Context, model: EventModel) -> Floats:
 
 
 def _forcing(context: _Context, model: EventModel) -> Floats:
-    sums = context.effective_forcing()
+    sums = context.effective_forcing(model.clock or CLOCKS[model.name])
     nominal = reach(sums, _column(model.requirement, context.seasons))
     needed = context.chill_requirement
     if needed > 0:
@@ -231,7 +232,7 @@ def _share(context: _Context, model: EventModel) -> Floats:
     if model.after == "bud_break":
         assert context.nominal_bud_break is not None
         part = reach(
-            context.effective_forcing(),
+            context.effective_forcing(whole.clock or CLOCKS[whole.name]),
             _column(model.requirement * whole.requirement, context.seasons),
         )
         lead = context.nominal_bud_break - part
@@ -270,8 +271,11 @@ def _sap_rise(context: _Context, model: EventModel) -> Floats:
     drivers = context.drivers
     needed = context.chill_requirement
     start = np.full((context.seasons, 1), float(WINTER_SOLSTICE))
-    bud_break = context.species.events["bud_break"].requirement
-    rise = reach(context.effective_forcing(), _column(SWELLING * bud_break, context.seasons))
+    whole = context.species.events["bud_break"]
+    rise = reach(
+        context.effective_forcing(whole.clock or CLOCKS[whole.name]),
+        _column(SWELLING * whole.requirement, context.seasons),
+    )
     mechanism = context.species.bleeding.mechanism
     half_chilled = np.fmax(start, reach(drivers.chill_sum, _column(needed / 2, context.seasons)))
     if mechanism == "freeze_thaw":

@@ -115,13 +115,16 @@ def record_from_readings(
     calendar = first + np.arange(days)
     raw_tmin, raw_tmax = tmin, tmax
     tmin, tmax, findings = screen(calendar, tmin, tmax, source=source)
-    missing = np.isnan(tmin) | np.isnan(tmax)
-    tmin[missing] = np.nan
-    tmax[missing] = np.nan
-    state = _state_of_gaps(missing)
-    for values in (tmin, tmax):
-        _mend(calendar, values, state)
-    state[np.isnan(tmin)] = OPEN
+    states = []
+    for values in (tmin, tmax):  # one reading may be missing while the other stands
+        states.append(_state_of_gaps(np.isnan(values)))
+        _mend(calendar, values, states[-1])
+    state = np.maximum(*states)
+    tmin = np.where(states[0] > OBSERVED, np.minimum(tmin, tmax), tmin)
+    tmax = np.where(states[1] > OBSERVED, np.maximum(tmin, tmax), tmax)
+    opened = np.isnan(tmin) | np.isnan(tmax)
+    tmin[opened] = tmax[opened] = np.nan
+    state[opened] = OPEN
     return TemperatureRecord(first, tmin, tmax, state, findings, source, raw_tmin, raw_tmax)
 
 

@@ -24,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
+from timing.clocks import CLOCKS
 from timing.crossings import reach
 from timing.drivers import Drivers, build_drivers
 from timing.events import AUTUMN_SHRINK
@@ -115,7 +116,7 @@ def fit_event(
 
 def _sums(drivers: Drivers, event: str) -> Floats:
     if event in SPRING_EVENTS:
-        return np.cumsum(drivers.forcing, axis=1)
+        return np.cumsum(drivers.forcing(CLOCKS[event]), axis=1)
     return drivers.cooling_sum if event in AUTUMN_EVENTS else drivers.growth_sum
 
 
@@ -156,8 +157,8 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
     """Write the fits as TOML, one line an event."""
     lines = [
         "# Written by `python -m timing.species.fit_measured`; do not edit by hand.",
-        "# requirement: bud_break and full_bloom in degree days above 2 °C × (day length / 12)³",
-        "# from 1 February; leaf_full_size in degree days above 5 °C since bud break;",
+        "# requirement: bud_break and full_bloom in the units of their clocks (timing.clocks);",
+        "# leaf_full_size in degree days above 5 °C since bud break;",
         "# leaf_colour and leaf_fall in degrees of daily mean below 15 °C since day length fell",
         "# below 13.5 h. rmse_days: leaving one season out; mean_date_rmse_days: the plain mean",
         "# date scored the same way. Sources: Harvard Forest HF003 1990-2004 (O'Keefe, CC BY);",
@@ -191,7 +192,7 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
 
 def _inline(values: dict[str, float]) -> str:
     cells = [
-        f"{key} = {value}" if isinstance(value, int) else f"{key} = {value:.1f}"
+        f"{key} = {value}" if isinstance(value, int) else f"{key} = {value:.2f}"
         for key, value in values.items()
     ]
     return "{ " + ", ".join(cells) + " }"

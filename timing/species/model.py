@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from timing.clocks import Clock
+
 WorkKind = Literal["heavy", "light", "outline"]
 Condition = Literal["vigorous", "established", "weak"]
 
@@ -82,6 +84,8 @@ class EventModel:
     relatives: tuple[str, ...]
     evidence: str
     source: str
+    clock: Clock | None = None  # None: the usual clock of the event
+    shift_days: float = 0.0  # constant correction from observations at the site
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,49 @@
+"""How a spring day counts towards bud break or bloom: the two forcing clocks.
+
+A day's forcing is a sigmoid of temperature, 1 / (1 + exp(−slope × (T − midpoint))), times
+(day length / 12 h)^exponent, counted from a fixed start. The sigmoid is the form of Hänninen
+(1990) and Chuine (2000); the day-length factor that of Blümel & Chmielewski (2012).
+
+leaf    the day's maximum stands for the temperature of sunlit buds; fitted to leaf-out of 33 taxa
+bloom   the mean of the sigmoid over the hours; fitted to full bloom of two cherries
+
+Constants were chosen by leave-one-season-out over a grid (``docs/method.md``); only the
+requirement is fitted per taxon. `Clock.with_exponent` gives the alternatives that tuning may
+choose for a taxon with a long series of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from timing.season import FIRST_FEBRUARY, NEW_YEAR
+
+
+@dataclass(frozen=True)
+class Clock:
+    """One way of counting forcing.
+
+    Parameters
+    ----------
+    temperature : the day's maximum, or its hours.
+    midpoint_c : temperature of half the full rate [°C].
+    slope : steepness of the sigmoid [1/°C].
+    exponent : of day length / 12 h.
+    start : offset from which forcing counts.
+    """
+
+    temperature: Literal["maximum", "hours"]
+    midpoint_c: float
+    slope: float
+    exponent: float
+    start: int
+
+    def with_exponent(self, exponent: float) -> Clock:
+        """The same clock with another weight of day length."""
+        return replace(self, exponent=exponent)
+
+
+LEAF = Clock("maximum", 18.0, 0.2, 4.0, NEW_YEAR + 17)
+BLOOM = Clock("hours", 15.0, 0.3, 4.0, FIRST_FEBRUARY)
+CLOCKS = {"bud_break": LEAF, "full_bloom": BLOOM}
