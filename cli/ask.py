@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,8 +11,10 @@ from cli.options import (
     chosen_species,
     confidence_option,
     format_option,
+    observations_option,
     open_bench,
     temperature_options,
+    tuned_species,
 )
 from cli.output import echo_csv, echo_json
 
@@ -35,12 +38,15 @@ if TYPE_CHECKING:
     help="How strong the tree is.",
 )
 @temperature_options
+@observations_option
 @confidence_option
 @format_option("text", "json", "csv")
 def command(
     species: tuple[str, ...],
+    *,
     work: WorkKind | None,
     condition: Condition,
+    observations: Path | None,
     confidence: float,
     output: str,
     **where: Any,
@@ -58,11 +64,18 @@ def command(
 
     taxa = chosen_species(species)
     bench = open_bench(**where)
+    taxa, fits = tuned_species(taxa, observations, bench)
     kinds = (work,) if work else WORK_KINDS
     answers = []
     for taxon in taxa:
         view = outlook(
-            taxon, bench.record, bench.drivers, on=bench.on, condition=condition, kinds=kinds
+            taxon,
+            bench.record,
+            bench.drivers,
+            on=bench.on,
+            condition=condition,
+            kinds=kinds,
+            tuned=fits.get(taxon.slug, {}),
         )
         answers += [
             answer(view, kind, bench.on, condition=condition, confidence=confidence)

@@ -8,7 +8,14 @@ from typing import Any
 
 import click
 
-from cli.options import chosen_species, confidence_option, open_bench, temperature_options
+from cli.options import (
+    chosen_species,
+    confidence_option,
+    observations_option,
+    open_bench,
+    temperature_options,
+    tuned_species,
+)
 
 SUFFIXES = (".png", ".svg", ".txt", ".json")
 
@@ -30,11 +37,13 @@ SUFFIXES = (".png", ".svg", ".txt", ".json")
     "the terminal].",
 )
 @temperature_options
+@observations_option
 @confidence_option
 def command(
     species: tuple[str, ...],
     year: int | None,
     path: Path | None,
+    observations: Path | None,
     confidence: float,
     **where: Any,
 ) -> None:
@@ -53,6 +62,7 @@ def command(
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
+    taxa, _ = tuned_species(taxa, observations, bench)
     views = [outlook(taxon, bench.record, bench.drivers, on=bench.on) for taxon in taxa]
     calendar = year_calendar(
         views, year or year_of(bench.on), confidence=confidence, today=bench.on

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.options import chosen_species, format_option, open_bench, temperature_options
+from cli.options import (
+    chosen_species,
+    format_option,
+    observations_option,
+    open_bench,
+    temperature_options,
+    tuned_species,
+)
 from cli.output import echo_csv, echo_json
 
 if TYPE_CHECKING:
@@ -16,8 +24,9 @@ if TYPE_CHECKING:
 @click.command("events")
 @click.argument("species", nargs=-1)
 @temperature_options
+@observations_option
 @format_option("text", "json", "csv")
-def command(species: tuple[str, ...], output: str, **where: Any) -> None:
+def command(species: tuple[str, ...], observations: Path | None, output: str, **where: Any) -> None:
     """Date the season's events in every season of the record.
 
     Without SPECIES, eight common taxa.
@@ -28,7 +37,18 @@ def command(species: tuple[str, ...], output: str, **where: Any) -> None:
 
     taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
-    views = [outlook(taxon, bench.record, bench.drivers, on=bench.on, kinds=()) for taxon in taxa]
+    taxa, fits = tuned_species(taxa, observations, bench)
+    views = [
+        outlook(
+            taxon,
+            bench.record,
+            bench.drivers,
+            on=bench.on,
+            kinds=(),
+            tuned=fits.get(taxon.slug, {}),
+        )
+        for taxon in taxa
+    ]
     if output == "json":
         echo_json(events_json(views))
     elif output == "csv":

@@ -13,6 +13,7 @@ import sys
 import click
 
 COMMANDS = {
+    "assess": "How good the dates are here, on seasons they never saw.",
     "ask": "May I cut today; if not, when, how much and why.",
     "calendar": "Print a year's calendar of safe days as a chart, text or JSON.",
     "events": "Date the season's events in every season of the record.",

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from timing.site import Site
     from timing.species.model import Species
     from timing.temperature import TemperatureRecord
+    from timing.tuning import TunedEvent
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -63,6 +64,14 @@ def _chance(_context: click.Context, _option: click.Parameter, value: float) -> 
     if not 0 < value < 1:  # also refuses nan, which click.FloatRange lets pass
         raise click.BadParameter(f"{value:g} is not a chance between 0 and 1, such as 0.9")
     return value
+
+
+observations_option = click.option(
+    "--observations",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Dates you observed at this site, CSV: species,event,date. They tune the answer.",
+)
 
 
 confidence_option = click.option(
@@ -141,6 +150,29 @@ def parse_day(text: str) -> np.datetime64:
         raise UsageError(
             f"--on {text!r} is not a date from 1800 to 2200; write year-month-day, as in 2025-06-20"
         ) from error
+
+
+def tuned_species(
+    taxa: list[Species], observations: Path | None, bench: Bench
+) -> tuple[list[Species], dict[str, dict[str, TunedEvent]]]:
+    """Taxa adjusted to the user's observations, and how well each event fits them.
+
+    What could not be used is named on stderr.
+    """
+    if observations is None:
+        return taxa, {}
+    from timing.intake.observations import read_observations
+    from timing.species.catalogue import load_species
+    from timing.tuning import tune
+
+    found = read_observations(observations)
+    seen = [item for item in found.observations if item.date <= bench.on]
+    watched = (load_species(slug) for slug in dict.fromkeys(item.species for item in seen))
+    everybody = {taxon.slug: taxon for taxon in (*taxa, *watched)}
+    tuning = tune(bench.drivers, everybody.values(), seen)
+    for warning in (*found.warnings, *tuning.warnings):
+        click.echo(f"{observations}: {warning}", err=True)
+    return [tuning.species[taxon.slug] for taxon in taxa], tuning.fits
 
 
 def chosen_species(names: tuple[str, ...]) -> list[Species]:

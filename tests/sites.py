@@ -53,6 +53,7 @@ class Place:
     record: TemperatureRecord
     site: Site
     _views: dict[tuple[str, Condition], Outlook] = field(default_factory=dict)
+    _todays: dict[tuple[str, WorkKind, Condition], Outlook] = field(default_factory=dict)
     _earlier: dict[np.datetime64, "Place"] = field(default_factory=dict)
 
     @cached_property
@@ -88,14 +89,17 @@ class Place:
 
     def today(self, slug: str, work: WorkKind, condition: Condition = "established") -> Outlook:
         """The outlook on the last day of the record, the running season included."""
-        return outlook(
-            load_species(slug),
-            self.record,
-            self.drivers,
-            on=self.record.last,
-            condition=condition,
-            kinds=(work,),
-        )
+        key = slug, work, condition
+        if key not in self._todays:
+            self._todays[key] = outlook(
+                load_species(slug),
+                self.record,
+                self.drivers,
+                on=self.record.last,
+                condition=condition,
+                kinds=(work,),
+            )
+        return self._todays[key]
 
     def ask(
         self,

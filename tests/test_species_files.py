@@ -29,6 +29,7 @@ from timing.errors import DataError, UsageError
 from timing.species import catalogue
 from timing.species.catalogue import common_rules, find_species, load_species, slugs
 from timing.species.model import EVIDENCE, WORK_KINDS, Rule, Species
+from timing.stretches import capped_at_heavy_limit
 
 SLUGS = slugs()
 DECIDUOUS = ("deciduous", "flowering_deciduous", "deciduous_conifer")
@@ -37,8 +38,40 @@ REQUIRED_GENERA = {
     *("maple", "birch", "beech", "hornbeam", "elm", "zelkova", "oak", "larch", "ginkgo"),
     *("cherry", "crab apple", "azalea", "box", "juniper", "pine", "spruce", "fig"),
 }
-NO_OUTLINE = {"prunus-serrulata", "ficus-microcarpa"}
-STRONG_RESHOOTERS = {"acer-buergerianum", "ulmus-parvifolia", "ficus-microcarpa"}
+# Winter work would let in disease (cherries and plums), cost the bloom (camellia), or never
+# comes (tropicals, olive); cypresses and their like do not shoot again from bare wood.
+NO_OUTLINE = {
+    "bougainvillea-glabra",
+    "camellia-japonica",
+    "carmona-retusa",
+    "chamaecyparis-obtusa",
+    "citrus-microcarpa",
+    "cryptomeria-japonica",
+    "ficus-microcarpa",
+    "olea-europaea",
+    "portulacaria-afra",
+    "prunus-avium",
+    "prunus-cerasifera",
+    "prunus-jamasakura",
+    "prunus-mume",
+    "prunus-serotina",
+    "prunus-serrulata",
+    "prunus-yedoensis",
+    "thuja-occidentalis",
+}
+STRONG_RESHOOTERS = {
+    "acer-buergerianum",
+    "bougainvillea-glabra",
+    "ficus-microcarpa",
+    "lagerstroemia-indica",
+    "ligustrum-sinense",
+    "olea-europaea",
+    "portulacaria-afra",
+    "punica-granatum",
+    "salix-babylonica",
+    "taxodium-distichum",
+    "ulmus-parvifolia",
+}
 AUTUMN_EVENTS = ("growth_stop", "flower_bud_set", "leaf_colour", "season_end", "leaf_fall")
 DORMANT_SPAN = re.compile(r"dormant|season_end|sap_rise|bud_break|last_frost")
 TROPICAL = {slug for slug in SLUGS if load_species(slug).habit == "tropical"}
@@ -190,8 +223,10 @@ def test_growing_season_heavy_work_stops_at_the_limit():
         for rule in species.work["heavy"]:
             if DORMANT_SPAN.match(rule.opens.event):
                 continue
-            last = "flower_bud_set" if species.genus_name == "azalea" else "heavy_limit"
-            assert rule.closes.event == last, species.slug
+            if rule.opens.event == "after_flowering":  # soon over, and cut off at the limit too
+                assert capped_at_heavy_limit(rule, "heavy")
+                continue
+            assert rule.closes.event == "heavy_limit", species.slug
             assert rule.closes.offset_days <= 0, species.slug
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from timing.answers import Outlook
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
-from timing.season import season_of
+from timing.season import Floats, season_of
 from timing.species.catalogue import common_rules
 from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
 from timing.windows import Window, WorkOdds, wilson_range
@@ -57,6 +57,7 @@ class Answer:
     best_day : the coming day with the highest chance; None when no day is ever safe.
     reasons, conditions, cautions : sentences.
     evidence : one clause on how thin the ground is.
+    tuned : whether observations at the site adjusted the taxon's dates.
     spread_days : half of the 80 % range of the event that opens the window, or None.
     """
 
@@ -82,6 +83,7 @@ class Answer:
     evidence: str
     seasons: int
     spread_days: float | None
+    tuned: bool
 
 
 def answer(
@@ -137,6 +139,7 @@ def answer(
         evidence=evidence_clause(outlook),
         seasons=odds.seasons,
         spread_days=_opening_spread(outlook, odds),
+        tuned=bool(outlook.tuned),
     )
 
 
@@ -179,7 +182,13 @@ PHASES = {
 
 def covers(outlook: Outlook, on: np.datetime64) -> bool:
     """Whether the record reaches the day, to within three days."""
-    return bool(outlook.record.last >= on - RECENT_DAYS) and bool(outlook.record.last <= on)
+    return bool(outlook.record.last >= on - RECENT_DAYS)
+
+
+def _recent(outlook: Outlook, on: np.datetime64, values: Floats, days: int) -> Floats:
+    """The last readings up to and including a day."""
+    stop = int((on - outlook.record.first).astype(np.int64)) + 1
+    return values[:stop][-days:]
 
 
 def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
@@ -225,8 +234,8 @@ def _vetoes(
     if not covers(outlook, on):
         return tuple(vetoes)
     record = outlook.record
-    recent = slice(-RECENT_DAYS, None)
-    coldest = float(np.nanmin(record.tmin_c[recent], initial=np.inf))
+    recent = _recent(outlook, on, record.tmin_c, RECENT_DAYS)
+    coldest = float(np.nanmin(recent, initial=np.inf))
     roots = outlook.species.root_zone
     limit = max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
     if coldest <= limit:
@@ -234,12 +243,13 @@ def _vetoes(
             f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
             f"a pot suffer from about {shown(limit)}"
         )
-    avoids_heat = any("midsummer_heat" in rule.avoid for rule in odds.in_force(on))
-    hot = record.tmax_c[-HEAT_DAYS:]
+    avoids_heat = heavy or any("midsummer_heat" in rule.avoid for rule in odds.in_force(on))
+    hot = _recent(outlook, on, record.tmax_c, HEAT_DAYS)
     if avoids_heat and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
         vetoes.append(
-            f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to {day_text(record.last)}; "
-            "wait for cooler days and shade the pot (common practice, no source)"
+            f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to "
+            f"{day_text(min(record.last, on))}; wait for cooler days and shade the pot "
+            "(common practice, no source)"
         )
     frost = _frost_veto(outlook, on) if heavy else None
     return (*vetoes, frost) if frost else tuple(vetoes)

@@ -6,7 +6,8 @@ charts all start from it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Species, WorkKind
 from timing.temperature import TemperatureRecord
+from timing.tuning import TunedEvent
 from timing.windows import FEWEST_SEASONS, WorkOdds, rules_for, used_seasons, work_odds
 from timing.wording import EVENT_LABELS
 
@@ -65,6 +67,7 @@ class Outlook:
     odds : by kind of work.
     used : rows of the seasons that the odds rest on.
     running : events of the running season under every past remainder, or None.
+    tuned : events tuned to observations at the site, and how well they fit them.
     """
 
     species: Species
@@ -74,6 +77,7 @@ class Outlook:
     odds: dict[WorkKind, WorkOdds]
     used: Ints
     running: SeasonEvents | None
+    tuned: Mapping[str, TunedEvent] = field(default_factory=dict)
 
     @property
     def site(self) -> Site:
@@ -160,6 +164,7 @@ def outlook(
     on: np.datetime64 | None = None,
     condition: Condition = "established",
     kinds: tuple[WorkKind, ...] = WORK_KINDS,
+    tuned: Mapping[str, TunedEvent] | None = None,
 ) -> Outlook:
     """Compute the events of a taxon and the odds of the kinds of work asked for.
 
@@ -169,6 +174,7 @@ def outlook(
     on : today; None leaves the running season to climatology.
     condition : the tree's condition.
     kinds : kinds of work whose odds are wanted.
+    tuned : what `timing.tuning.tune` says of the taxon's events, to be told on.
     """
     events = season_events(species, drivers)
     used = used_seasons(events)
@@ -182,4 +188,4 @@ def outlook(
                 rules, kind, running, past=events, used=used, limits=odds[kind].limits
             )
             odds[kind] = replace(odds[kind], running=year)
-    return Outlook(species, record, drivers, events, odds, used, running)
+    return Outlook(species, record, drivers, events, odds, used, running, tuned or {})

@@ -6,7 +6,8 @@ once. Rows are seasons, columns are days of a season (see `timing.season`).
 Units and constants
 -------------------
 forcing : see `timing.clocks`.
-growth : degree days above 5 °C (single sine), for leaf growth after bud break.
+growth : degree days above 5 °C (single sine), for shoots that grow again after a cut.
+leafing : 1 / (1 + exp(−0.3 (Tmax − 15))) a day, for the first leaves to reach full size.
 chill : Dynamic-model portions (Fishman et al. 1987) since the season's first day.
 cooling : degrees of daily mean below 15 °C, summed from the day after midsummer on which
     day length falls below 13.5 h (cooling degree days, after Dufrêne et al. 2005).
@@ -20,7 +21,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from timing.clocks import Clock
+from timing.clocks import LEAFING, Clock
 from timing.daylength import day_length
 from timing.season import (
     FIRST_JULY,
@@ -45,6 +46,7 @@ GROWTH_BASE_C = 5.0
 COOLING_BASE_C = 15.0
 COOLING_DAY_LENGTH_H = 13.5
 LEAST_SEASONAL_RANGE_C = 6.0  # between warmest and coldest month; less is no winter (from memory)
+SINE_DAY = np.cos(np.pi * (np.arange(12) + 0.5) / 12)  # from the maximum to the minimum, and back
 CHILL_DAYS = 290  # from the season's first day to mid June: no chill counts after that
 
 MISSING_SPRING_DAYS = 25  # this many between 15 January and 1 July and a season is left out
@@ -112,21 +114,14 @@ class Drivers:
         spread: Floats = month.max(axis=1) - month.min(axis=1)
         return ~(spread < LEAST_SEASONAL_RANGE_C)
 
-    @cached_property
-    def hours_c(self) -> Floats:
-        """Hourly temperatures up to 1 July, shape (seasons, days, 24) [°C]."""
-        spring = slice(FIRST_JULY)
-        return hourly_temperatures(
-            self.tmin_c[:, spring], self.tmax_c[:, spring], self.day_length_h[:, spring]
-        )
-
     def forcing(self, clock: Clock) -> Floats:
         """Daily forcing of a clock, zero before its start, shape (seasons, days)."""
         if clock not in self._forcing:
-            if clock.temperature == "hours":
-                rate = np.zeros_like(self.tmax_c)
-                hours = _sigmoid(self.hours_c, clock)
-                rate[:, : hours.shape[1]] = hours.mean(axis=2)
+            if clock.temperature == "sine":
+                middle, half = self.tmean_c, (self.tmax_c - self.tmin_c) / 2
+                rate = np.zeros_like(middle)
+                for swing in SINE_DAY:
+                    rate += _sigmoid(middle + swing * half, clock) / len(SINE_DAY)
             else:
                 rate = _sigmoid(self.tmax_c, clock)
             rate = rate * (self.day_length_h / 12) ** clock.exponent
@@ -140,12 +135,18 @@ class Drivers:
         return np.cumsum(degree_days(self.tmin_c, self.tmax_c, GROWTH_BASE_C), axis=1)
 
     @cached_property
+    def leafing_sum(self) -> Floats:
+        """Leafing days summed since the season's first day."""
+        return np.cumsum(_sigmoid(self.tmax_c, LEAFING), axis=1)
+
+    @cached_property
     def chill_sum(self) -> Floats:
         """Dynamic-model portions since the season's first day, at the end of each day."""
         spring = self.tmin_c[:, :CHILL_DAYS], self.tmax_c[:, :CHILL_DAYS]
         alike = len(self.years) > 1 and all(bool((c == c[0]).all()) for c in spring)
         rows = slice(1) if alike else slice(None)  # a running season repeats one winter
-        hours = self.hours_c[rows, :CHILL_DAYS]
+        tmin, tmax = (values[rows] for values in spring)
+        hours = hourly_temperatures(tmin, tmax, self.day_length_h[rows, :CHILL_DAYS])
         portions: Floats = chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
         return np.repeat(portions, len(self.years), axis=0) if alike else portions
 

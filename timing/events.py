@@ -28,7 +28,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from timing.clocks import CLOCKS, Clock
+from timing.clocks import CLOCKS, LEAFING, Clock
 from timing.crossings import first_from, reach, running_mean
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
@@ -84,7 +84,8 @@ class SeasonEvents:
             return ENDLESS_WARMTH
         model = self.species.events.get(event)
         waits_for = (model.after or "bud_break") if model else event
-        if waits_for != event and waits_for in self.days and np.isnan(self.days[waits_for]).all():
+        missing = waits_for in self.days and np.isnan(self.days[waits_for]).mean() >= 0.5
+        if waits_for != event and missing:
             return self.why_absent(waits_for)
         return self.reasons.get(event, "it does not happen here")
 
@@ -146,7 +147,8 @@ class _Context:
         """Add the model's own error to nominal dates of shape (seasons, 1) or (seasons, draws)."""
         stream = SHARED_ERROR.get(model.name, model.name)
         site, season = standard_errors(stream, self.seasons)
-        return nominal + model.site_spread_days * site + model.spread_days * season
+        error = model.site_spread_days * site + model.spread_days * season
+        return nominal + model.shift_days + error
 
     def effective_forcing(self, clock: Clock) -> Floats:
         """Running sum of the forcing the buds respond to, shape (seasons, days).
@@ -207,18 +209,30 @@ def _forcing(context: _Context, model: EventModel) -> Floats:
 
 def _growth(context: _Context, model: EventModel) -> Floats:
     bud_break = context.events.days["bud_break"]
-    full = _grown(context, bud_break, model.requirement)
+    full = leafed(context.drivers, bud_break, np.full((context.seasons, 1), model.requirement))
     context.events.reasons[model.name] = "the leaves do not reach full size before the record ends"
     return np.maximum(context.spread(model, full), bud_break)
 
 
-def _grown(context: _Context, since: Floats, requirement: float) -> Floats:
-    """Day on which the degree days since ``since`` reach a requirement."""
-    sums = context.drivers.growth_sum
-    index = np.clip(np.nan_to_num(since, nan=0.0).round(), 0, SEASON_DAYS - 1).astype(np.int64)
-    start = np.take_along_axis(sums, index, axis=1)
-    start[np.isnan(since)] = np.nan
-    return reach(sums, start + requirement)
+def leafed(drivers: Drivers, bud_break: Floats, requirements: Floats) -> Floats:
+    """Day on which leafing days since mid March, or an earlier bud break, reach a requirement.
+
+    Parameters
+    ----------
+    drivers : the seasons.
+    bud_break : array (seasons, k) or (seasons, 1), offsets.
+    requirements : array (seasons, k) or (seasons, 1).
+    """
+    start = np.minimum(bud_break, LEAFING.start)
+    return reach(drivers.leafing_sum, _sum_at(drivers.leafing_sum, start) + requirements)
+
+
+def _sum_at(sums: Floats, day: Floats) -> Floats:
+    """Running sums at offsets (seasons, k); NaN where there is no day."""
+    index = np.clip(np.nan_to_num(day, nan=0.0).round(), 0, sums.shape[1] - 1).astype(np.int64)
+    value = np.take_along_axis(sums, index, axis=1)
+    value[np.isnan(day)] = np.nan
+    return value
 
 
 def _lag(context: _Context, model: EventModel) -> Floats:
@@ -237,7 +251,8 @@ def _share(context: _Context, model: EventModel) -> Floats:
         )
         lead = context.nominal_bud_break - part
         return np.minimum(context.spread(model, bud_break - lead), bud_break)
-    part = _grown(context, bud_break, model.requirement * whole.requirement)
+    sums = context.drivers.growth_sum
+    part = reach(sums, _sum_at(sums, bud_break) + model.requirement * whole.growth_degree_days)
     return np.clip(context.spread(model, part), bud_break, context.events.days[model.after])
 
 

@@ -1,9 +1,10 @@
 """The two limits of a site's autumn: the last day for heavy cuts and for light work.
 
-heavy_limit   the earlier of ten weeks before mean first frost and the last day from which a
+heavy_limit   the earliest of ten weeks before mean first frost; the last day from which a
               regrown flush (new buds, full size, hardening, in thermal time) would be mature by
-              the early (10%) date of leaf colour; where frost comes in fewer than half of the
-              seasons the regrowth rule stands alone
+              the early (10%) date of leaf colour; and the last day from which new buds would
+              open before growth stops. Where frost comes in fewer than half of the seasons the
+              other two stand alone
 light_limit   the earlier of six weeks before mean first frost and that early leaf-colour date
 """
 
@@ -36,18 +37,20 @@ class AutumnLimits:
     early_colour : 10% date of leaf colour over seasons and draws; NaN where leaves rarely colour.
     regrowth : array (seasons, 1), last day from which regrowth matures; NaN where there is no
         colour to be ripe by, infinite for taxa that never stop.
+    flushing : array (seasons, 1), last day from which new buds open before growth stops.
     """
 
     frost_share: float
     mean_first_frost: float
     early_colour: float
     regrowth: Floats
+    flushing: Floats
 
     @property
     def heavy(self) -> Floats:
         """Last safe day for heavy cuts, array (seasons, 1)."""
         lead = 7 * common_rules().frost_lead_weeks["heavy"]
-        return np.fmin(self.regrowth, self.mean_first_frost - lead)
+        return np.fmin(np.minimum(self.regrowth, self.flushing), self.mean_first_frost - lead)
 
     @property
     def light(self) -> Floats:
@@ -58,7 +61,8 @@ class AutumnLimits:
 
     def in_seasons(self, events: SeasonEvents) -> AutumnLimits:
         """The same site's limits for other seasons, such as the running one."""
-        return replace(self, regrowth=_regrowth(events.species, events.drivers, self.early_colour))
+        regrowth = _regrowth(events.species, events.drivers, self.early_colour)
+        return replace(self, regrowth=regrowth, flushing=_flushing(events))
 
 
 def autumn_limits(events: SeasonEvents) -> AutumnLimits:
@@ -74,7 +78,8 @@ def autumn_limits(events: SeasonEvents) -> AutumnLimits:
     if colour is not None and np.mean(~np.isnan(colour[covered])) > ENOUGH:
         late = np.where(np.isnan(colour[covered]), float(SEASON_DAYS), colour[covered])
         early = float(np.quantile(late, EARLY, method="median_unbiased"))
-    return AutumnLimits(frost_share, mean_frost, early, _regrowth(events.species, drivers, early))
+    regrowth = _regrowth(events.species, drivers, early)
+    return AutumnLimits(frost_share, mean_frost, early, regrowth, _flushing(events))
 
 
 def _regrowth(species: Species, drivers: Drivers, early_colour: float) -> Floats:
@@ -87,5 +92,18 @@ def _regrowth(species: Species, drivers: Drivers, early_colour: float) -> Floats
     sums = drivers.growth_sum
     hardening = species.events["flush_hardened"].requirement
     full_size = int(np.clip(early_colour - hardening, 0, SEASON_DAYS - 1))
-    needed = common_rules().new_buds_degree_days + species.events["leaf_full_size"].requirement
+    leaves = species.events["leaf_full_size"].growth_degree_days
+    needed = common_rules().new_buds_degree_days + leaves
     return reach(sums, sums[:, full_size : full_size + 1] - needed)
+
+
+def _flushing(events: SeasonEvents) -> Floats:
+    """Last day of each season from which new buds open before growth usually stops."""
+    sums = events.drivers.growth_sum
+    if "growth_stop" not in events.days:
+        return np.full((len(sums), 1), np.inf)
+    stop = events.quantiles("growth_stop", (0.5,))[0][:, None]
+    known = ~np.isnan(stop)
+    index = np.where(known, stop, 0).round().astype(np.int64)
+    reached = np.take_along_axis(sums, index, axis=1) - common_rules().new_buds_degree_days
+    return reach(sums, np.where(known, reached, np.nan))

@@ -125,38 +125,40 @@ def usual_text(usual: UsualDate, seasons: int, offset_days: int = 0) -> str:
 
 
 def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
-    """Date of an autumn limit, which of its two rules decided, and what the other allows."""
+    """Date of an autumn limit, which of its rules decided, and what the next would allow."""
     limits = odds.limits
     heavy = point.event == "heavy_limit"
+    early = point.offset_days // -7  # weeks before the limit itself
+    lead = f"{early} week{'s' if early > 1 else ''} before " if early else ""
+    rules: list[tuple[float, str]] = []
     weeks = common_rules().frost_lead_weeks["heavy" if heavy else "light"]
-    colour = "" if np.isnan(limits.early_colour) else _offset_day(outlook, limits.early_colour)
+    frost = limits.mean_first_frost
+    if not np.isnan(frost):
+        day = _offset_day(outlook, frost)
+        rules.append(
+            (frost - 7 * weeks, f"{weeks + early} weeks before the mean first frost ({day})")
+        )
+    if not np.isnan(limits.early_colour):
+        colour = f"early date {_offset_day(outlook, limits.early_colour)}"
+        if heavy:
+            ripe = "the last day from which new shoots still ripen before the leaves colour "
+            ripe += f"({colour})"
+            rules.append((float(np.median(limits.regrowth[outlook.used])), lead + ripe))
+        else:
+            rules.append((limits.early_colour, f"{lead}leaf colour at its {colour}"))
     if heavy:
-        ripening = float(np.median(limits.regrowth[outlook.used]))
-        ripening_text = (
-            "the last day from which new shoots still ripen before the leaves colour "
-            f"(early date {colour})"
-        )
-    else:
-        ripening, ripening_text = limits.early_colour, "the early date of leaf colour"
-    lead = f"{abs(point.offset_days) // 7} weeks before " if point.offset_days else ""
-    frost = limits.mean_first_frost - 7 * weeks
+        flushing = float(np.nanmedian(limits.flushing[outlook.used]))
+        text = "the last day from which new buds still open before growth stops"
+        rules.append((flushing, lead + text))
+    rules = sorted(rule for rule in rules if np.isfinite(rule[0]))
+    (first, decided), *others = rules
+    text = f"on {_offset_day(outlook, first + point.offset_days)}, {decided}"
+    if others:
+        second, other = others[0]
+        text += f"; {other} would allow until {_offset_day(outlook, second + point.offset_days)}"
     if np.isnan(frost):
-        return (
-            f"on {_offset_day(outlook, ripening + point.offset_days)}, {lead}{ripening_text}; "
-            f"frost comes in only {limits.frost_share:.0%} of seasons and does not rule"
-        )
-    frost_text = (
-        f"{weeks} weeks before the mean first frost "
-        f"({_offset_day(outlook, limits.mean_first_frost)})"
-    )
-    rules = sorted([(frost, frost_text), (ripening, ripening_text)])
-    if not np.isfinite(ripening):
-        return f"on {_offset_day(outlook, frost + point.offset_days)}, {lead}{frost_text}"
-    (first, decided), (second, other) = rules
-    return (
-        f"on {_offset_day(outlook, first + point.offset_days)}, {lead}{decided}; {other} would "
-        f"allow until {_offset_day(outlook, second + point.offset_days)}"
-    )
+        text += f"; frost comes in only {limits.frost_share:.0%} of seasons and does not rule"
+    return text
 
 
 def _offset_day(outlook: Outlook, offset: float) -> str:
@@ -206,19 +208,24 @@ def _median(days: Floats | None) -> float:
 
 def evidence_clause(outlook: Outlook) -> str:
     """What the answer rests on and how thin it is, in a sentence or two."""
-    events = outlook.species.events
+    models = outlook.species.events
     parts = []
-    if "bud_break" in events:
-        parts.append(_provenance("bud break", events["bud_break"]))
+    if "bud_break" in models:
+        parts.append(_provenance("bud break", models["bud_break"]))
     else:
         parts.append("the warm season is read from the nights alone, by a threshold from memory")
-    if "flush_hardened" in events:
-        lag = events["flush_hardened"]
+    if "flush_hardened" in models:
+        lag = models["flush_hardened"]
         parts.append(
             f"the {lag.requirement:.0f} days from full leaf to a hardened flush are thin evidence "
             f"({lag.evidence})"
         )
-    parts.append("no observations from this site tune it")
+    if outlook.tuned:
+        dates = sum(fit.observations for fit in outlook.tuned.values())
+        events = ", ".join(EVENT_LABELS[event] for event in outlook.tuned)
+        parts.append(f"{dates} of your own dates tune it ({events})")
+    else:
+        parts.append("no observations from this site tune it")
     mended = int(np.count_nonzero(outlook.drivers.mended[outlook.used]))
     record = f"{outlook.seasons} seasons of " + (
         "invented weather" if outlook.site.invented else "this site's temperatures"

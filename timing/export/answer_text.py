@@ -284,8 +284,8 @@ BLEEDS = {
 }
 MODEL_TEXTS = {
     "chill": "{:.0f} chill portions since the season began",
-    "forcing": "{:.0f} degree days above 2 °C, weighted by day length, since 1 February",
-    "growth": "{:.0f} degree days above 5 °C after the buds break",
+    "forcing": "{:.1f} units of warmth weighted by day length since late winter",
+    "growth": "{:.0f} warm days since mid March or bud break",
     "solstice": "{:.0f} days after midsummer",
     "cooling": "{:.0f} degrees of cooling below 15 °C once days are shorter than 13.5 h",
     "sap_rise": "first spell after the winter solstice",

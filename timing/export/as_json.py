@@ -8,6 +8,7 @@ import numpy as np
 
 from timing.advice import Answer
 from timing.answers import Outlook
+from timing.assessment import Assessment
 from timing.calendar import YearCalendar
 from timing.intake.samples import Sample
 from timing.season import SEASON_DAYS, Days, Floats, season_end
@@ -52,7 +53,10 @@ def events_json(outlooks: list[Outlook]) -> Json:
         "species": [
             {
                 "species": outlook.species.slug,
-                "tuned": {},
+                "tuned": {
+                    event: {"observations": fit.observations, "rmse_days": round(fit.rmse_days, 2)}
+                    for event, fit in outlook.tuned.items()
+                },
                 "seasons": seasons_json(outlook),
             }
             for outlook in outlooks
@@ -78,8 +82,11 @@ def _event_json(outlook: Outlook, name: str, row: int, quantiles: Floats) -> Jso
     early, date, late = quantiles[:, row]
     if not np.isfinite(date):
         return {"date": None, "reason": _absent(outlook, name, row)}
-    whole = np.nan_to_num([early, date, late], neginf=0, posinf=SEASON_DAYS)
-    days: Days = outlook.drivers.starts[row] + np.rint(whole).astype(np.int64)
+    whole = [np.ceil(early), np.rint(date), np.floor(late)]  # days wholly inside the 80% range
+    whole = np.nan_to_num(
+        [min(whole[0], whole[1]), whole[1], max(whole[1:])], neginf=0, posinf=SEASON_DAYS
+    )
+    days: Days = outlook.drivers.starts[row] + whole.astype(np.int64)
     return {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
 
 
@@ -157,7 +164,7 @@ def _answer_json(answer: Answer) -> Json:
         "evidence": answer.evidence,
         "basis": {
             "seasons": answer.seasons,
-            "tuned": False,
+            "tuned": answer.tuned,
             "spread_days": None if answer.spread_days is None else round(answer.spread_days, 1),
         },
     }
@@ -256,4 +263,18 @@ def species_json(species: Species) -> Json:
         "root_zone": vars(species.root_zone) if species.root_zone else None,
         "cautions": [{"text": item.text, "source": item.source} for item in species.cautions],
         "disagreements": [vars(item) for item in species.disagreements],
+    }
+
+
+def assess_json(assessments: list[Assessment]) -> Json:
+    """Scores of `sapdial assess`."""
+    return {
+        "schema": "sapdial-assess-1",
+        "results": [
+            {
+                key: round(value, 3) if isinstance(value, float) else value
+                for key, value in vars(item).items()
+            }
+            for item in assessments
+        ],
     }

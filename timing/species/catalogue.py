@@ -311,6 +311,7 @@ class _Reader:
         model = self.one_of(table, "model", where, MODELS)
         evidence, source = self.provenance(table, where)
         requirement, spread, site_spread = self.requirement(name, model, table, where)
+        grown = self.growth_degree_days(table) if model == "growth" else 0.0
         return EventModel(
             name=name,
             model=model,
@@ -321,7 +322,17 @@ class _Reader:
             relatives=tuple(table.get("relatives", ())),
             evidence=evidence,
             source=source,
+            growth_degree_days=grown,
         )
+
+    def growth_degree_days(self, table: Mapping[str, Any]) -> float:
+        """Degree days from bud break to full leaves: of the relatives, else of all taxa."""
+        measured = _read("_measured")
+        taxa = [table["measured"]] if "measured" in table else table.get("relatives", ())
+        fits = [measured["taxa"][taxon]["leaf_full_size"] for taxon in taxa] or [
+            measured["pooled"]["leaf_full_size"]
+        ]
+        return sum(float(fit["growth_degree_days"]) for fit in fits) / len(fits)
 
     def requirement(
         self, name: str, model: str, table: Mapping[str, Any], where: str

@@ -24,7 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.clocks import CLOCKS
+from timing.clocks import CLOCKS, LEAFING
 from timing.crossings import reach
 from timing.drivers import Drivers, build_drivers
 from timing.events import AUTUMN_SHRINK
@@ -96,9 +96,14 @@ def fit_event(
     days = np.array([dates[year] for year in sorted(dates)])
     sums = _sums(drivers, event)[rows]
     base = np.zeros(len(days))
+    extra: dict[str, float] = {}
     if event == "leaf_full_size":
         begun = np.array([bud_break[year] for year in sorted(dates)])
-        base = sums[np.arange(len(days)), begun.astype(int)]
+        season = np.arange(len(days))
+        base = sums[season, np.minimum(begun, LEAFING.start).astype(int)]
+        growth = drivers.growth_sum[rows]
+        grown = growth[season, days.astype(int)] - growth[season, begun.astype(int)]
+        extra["growth_degree_days"] = float(np.median(grown))
     shrink = AUTUMN_SHRINK if event in AUTUMN_EVENTS else 1.0
     predicted = predictions(sums, base, days)
     every = np.arange(len(days))
@@ -106,7 +111,7 @@ def fit_event(
         [_error_of(predicted, days, np.delete(every, s), int(s), shrink) for s in every]
     )
     mean_date = np.array([np.delete(days, s).mean() - days[s] for s in every])
-    return {
+    return extra | {
         "requirement": _best(predicted, days, every),
         "seasons": len(days),
         "rmse_days": _rms(left_out),
@@ -117,7 +122,7 @@ def fit_event(
 def _sums(drivers: Drivers, event: str) -> Floats:
     if event in SPRING_EVENTS:
         return np.cumsum(drivers.forcing(CLOCKS[event]), axis=1)
-    return drivers.cooling_sum if event in AUTUMN_EVENTS else drivers.growth_sum
+    return drivers.cooling_sum if event in AUTUMN_EVENTS else drivers.leafing_sum
 
 
 def predictions(sums: Floats, base: Floats, days: Floats) -> tuple[Floats, Floats]:
@@ -158,7 +163,8 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
     lines = [
         "# Written by `python -m timing.species.fit_measured`; do not edit by hand.",
         "# requirement: bud_break and full_bloom in the units of their clocks (timing.clocks);",
-        "# leaf_full_size in degree days above 5 °C since bud break;",
+        "# leaf_full_size in leafing days since 16 March or an earlier bud break, with the degree",
+        "# days above 5 °C from bud break beside it, for regrowth;",
         "# leaf_colour and leaf_fall in degrees of daily mean below 15 °C since day length fell",
         "# below 13.5 h. rmse_days: leaving one season out; mean_date_rmse_days: the plain mean",
         "# date scored the same way. Sources: Harvard Forest HF003 1990-2004 (O'Keefe, CC BY);",
@@ -180,6 +186,9 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
             rank: float(np.quantile(requirements, share)) for rank, share in RANK_QUANTILES.items()
         }
         pooled[event] |= {f"ranks.{rank}": value for rank, value in ranks.items()}
+        if event == "leaf_full_size":
+            grown = [fit["growth_degree_days"] for _, fit in of_event]
+            pooled[event]["growth_degree_days"] = float(np.median(grown))
     lines.append("\n[pooled]")
     lines += [f"{event} = {_inline(pooled[event])}" for event in events]
     for taxon in sorted(fits):

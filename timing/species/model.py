@@ -85,6 +85,7 @@ class EventModel:
     evidence: str
     source: str
     clock: Clock | None = None  # None: the usual clock of the event
+    growth_degree_days: float = 0.0  # leaf_full_size: above 5 °C from bud break, for regrowth
     shift_days: float = 0.0  # constant correction from observations at the site
 
 

@@ -1,0 +1,49 @@
+"""``sapdial assess``: how good the dates are at this site, on seasons they never saw."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli.options import format_option, open_bench, temperature_options
+from cli.output import echo_csv, echo_json
+
+
+@click.command("assess")
+@click.option(
+    "--observations",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    required=True,
+    help="Dates observed at this site, CSV: species,event,date.",
+)
+@temperature_options
+@format_option("text", "json", "csv")
+def command(observations: Path, output: str, **where: Any) -> None:
+    """Leave one season out at a time, predict it from the others, and compare.
+
+    Beside the error of the dates stands that of the plain mean date; coverage is the share of
+    held-back dates inside the 80% range.
+    """
+    from timing.assessment import assess, held_back_dates
+    from timing.export.as_json import assess_json
+    from timing.export.assess_text import assess_text
+    from timing.intake.observations import read_observations
+    from timing.species.catalogue import load_species
+    from timing.tuning import tune
+
+    found = read_observations(observations)
+    bench = open_bench(**where)
+    seen = [item for item in found.observations if item.date <= bench.on]
+    taxa = [load_species(slug) for slug in dict.fromkeys(item.species for item in seen)]
+    for warning in (*found.warnings, *tune(bench.drivers, taxa, seen).warnings):
+        click.echo(f"{observations}: {warning}", err=True)
+    results = assess(held_back_dates(bench.drivers, taxa, seen))
+    if output == "json":
+        echo_json(assess_json(results))
+    elif output == "csv":
+        echo_csv([dict(vars(item)) for item in results])
+    else:
+        click.echo(assess_text(results, bench.site, bench.record), nl=False)

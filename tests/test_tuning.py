@@ -1,0 +1,223 @@
+"""Tuning to observed dates.
+
+What must hold
+- one date moves the prediction towards it, many almost all the way, and never past it
+- a taxon nobody watched follows its watched neighbour part of the way
+- dates that fit what the program says already change nothing
+- doubled, conflicting, impossible and uncovered dates are named; conflicting ones are not used
+- left out with its season, a date has no part in its own prediction
+- held-back dates of trees somebody watched are predicted better than by the mean date, and the
+  80% range holds about 80% of them
+- a file that cannot be read is refused in one sentence that names the line
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from reference import reference_file
+from sites import place
+
+from cli.main import main
+from timing.assessment import assess, held_back_dates
+from timing.drivers import build_drivers
+from timing.errors import DataError
+from timing.intake.daily_csv import read_daily_csv
+from timing.intake.observations import Observation, read_observations
+from timing.site import Site
+from timing.species.catalogue import load_species
+from timing.tuning import nominal_dates, tune
+
+DRIVERS = place("humid-continental").drivers.select(place("humid-continental").drivers.covered)
+MAPLE, BEECH = load_species("acer-palmatum"), load_species("fagus-crenata")
+
+
+def bud_break(taxon, drivers=DRIVERS):
+    return nominal_dates(drivers, taxon, taxon.events["bud_break"])
+
+
+def seen(taxon, years, shift_days, event="bud_break"):
+    """Dates ``shift_days`` later than the program's own."""
+    usual = nominal_dates(DRIVERS, taxon, taxon.events[event])
+    rows = np.searchsorted(DRIVERS.years, years)
+    return [
+        Observation(taxon.slug, event, DRIVERS.starts[row] + round(usual[row] + shift_days), line)
+        for line, row in enumerate(rows, start=2)
+    ]
+
+
+@pytest.mark.parametrize("shift", [-9.0, 6.0, 12.0])
+def test_more_dates_move_the_prediction_further_and_never_past_them(shift):
+    moved = []
+    for count in (1, 3, 20):
+        tuned = tune(DRIVERS, [MAPLE], seen(MAPLE, range(2004, 2004 + count), shift))
+        moved.append(float(np.mean(bud_break(tuned.species["acer-palmatum"]) - bud_break(MAPLE))))
+    shares = np.array(moved) / shift
+    assert 0.3 < shares[0] < shares[1] < shares[2] <= 1.1
+    assert shares[2] > 0.85
+
+
+def test_an_unwatched_taxon_follows_its_neighbour_part_of_the_way():
+    tuned = tune(DRIVERS, [MAPLE, BEECH], seen(MAPLE, range(2000, 2020), 10.0))
+    follows = float(np.mean(bud_break(tuned.species["fagus-crenata"]) - bud_break(BEECH)))
+    assert 2.0 < follows < 8.0
+    assert "fagus-crenata" not in tuned.fits
+    narrower = tuned.species["fagus-crenata"].events["bud_break"].site_spread_days
+    assert narrower < BEECH.events["bud_break"].site_spread_days
+
+
+def test_dates_that_agree_change_nothing_but_the_certainty():
+    tuned = tune(DRIVERS, [MAPLE], seen(MAPLE, range(2000, 2015), 0.0)).species["acer-palmatum"]
+    assert np.abs(bud_break(tuned) - bud_break(MAPLE)).max() <= 1
+    assert tuned.events["bud_break"].site_spread_days < 3
+    assert tuned.events["leaf_fall"] == MAPLE.events["leaf_fall"]
+
+
+def test_what_cannot_be_used_is_named():
+    good = seen(MAPLE, range(2001, 2006), 5.0)
+    twice = [Observation(i.species, i.event, i.date, i.line + 50) for i in good[:1]]
+    clash = [Observation(i.species, i.event, i.date + 9, i.line + 60) for i in good[1:2]]
+    absurd = [Observation("acer-palmatum", "bud_break", np.datetime64("2012-10-01"), 80)]
+    outside = [Observation("acer-palmatum", "bud_break", np.datetime64("1950-05-01"), 90)]
+    tuned = tune(DRIVERS, [MAPLE], [*good, *twice, *clash, *absurd, *outside])
+    text = " ".join(tuned.warnings)
+    assert "lines 2, 52" in text and "used once" in text
+    assert "lines 3, 63" in text and "neither is used" in text
+    assert "line 80" in text and "1 observations left out" in text
+    assert tuned.fits["acer-palmatum"]["bud_break"].observations == 4
+
+
+def test_a_held_back_date_has_no_part_in_its_own_prediction():
+    observed = seen(MAPLE, range(2001, 2011), 4.0)
+    changed = [*observed[:-1], Observation("acer-palmatum", "bud_break", observed[-1].date + 8, 99)]
+    first = held_back_dates(DRIVERS, [MAPLE], observed)[-1]
+    second = held_back_dates(DRIVERS, [MAPLE], changed)[-1]
+    assert second.observed == first.observed + 8
+    assert (second.early, second.predicted, second.late) == (
+        first.early,
+        first.predicted,
+        first.late,
+    )
+
+
+def scored(temperatures, phenology, site, slugs, events):
+    path = reference_file(f"phenology/{phenology}.csv")
+    record = read_daily_csv(reference_file(f"temperatures/{temperatures}.csv"))
+    drivers = build_drivers(record, site)
+    drivers = drivers.select(drivers.spring_covered)
+    with path.open(encoding="utf-8") as lines:
+        observed = [
+            Observation(row["species"], row["event"], np.datetime64(row["date"]), line)
+            for line, row in enumerate(csv.DictReader(lines), start=2)
+            if row["species"] in slugs and row["event"] in events and row["date"]
+        ]
+    held = held_back_dates(drivers, [load_species(slug) for slug in slugs], observed)
+    return held, assess(held)
+
+
+def test_cherries_in_washington_and_kyoto():
+    """US National Park Service (Washington); Aono & Kazui 2008 (Kyoto): leave-one-season-out."""
+    for temperatures, phenology, site, slug, most in (
+        (
+            "washington_dc_1941_2026",
+            "washington_dc_cherry_to_2000",
+            Site("Washington", 38.848, -77.034, 4),
+            "prunus-yedoensis",
+            3.4,
+        ),
+        (
+            "kyoto_1950_1989",
+            "kyoto_cherry_to_1975",
+            Site("Kyoto", 35.017, 135.733, 46),
+            "prunus-jamasakura",
+            2.1,
+        ),
+    ):
+        _, (score,) = scored(temperatures, phenology, site, [slug], {"full_bloom"})
+        assert score.rmse_days < most < score.mean_date_rmse_days, site.name
+        assert 0.6 < score.coverage_80 < 0.97, site.name
+
+
+def test_six_taxa_at_harvard_forest_beat_their_mean_dates():
+    """O'Keefe, HF003, CC BY: leave-one-season-out, pooled."""
+    slugs = [
+        "acer-rubrum",
+        "acer-saccharum",
+        "betula-papyrifera",
+        "fagus-grandifolia",
+        "quercus-rubra",
+        "fraxinus-americana",
+    ]
+    held, _ = scored(
+        "harvard_forest_1964_2020",
+        "harvard_forest_1990_2004",
+        Site("Harvard Forest", 42.53, -72.19, 340),
+        slugs,
+        {"bud_break", "leaf_full_size", "leaf_colour", "leaf_fall"},
+    )
+    inside = []
+    for event, margin in (
+        ("bud_break", 0.85),
+        ("leaf_full_size", 0.85),
+        ("leaf_colour", 1.05),
+        ("leaf_fall", 1.05),
+    ):
+        items = [item for item in held if item.event == event]
+        error = np.sqrt(np.mean([(item.predicted - item.observed) ** 2 for item in items]))
+        mean = np.sqrt(np.mean([(item.mean_date - item.observed) ** 2 for item in items]))
+        assert error < margin * mean, f"{event}: {error:.2f} against {mean:.2f}"
+        inside += [item.early <= item.observed <= item.late for item in items]
+    assert 0.7 < np.mean(inside) < 0.93
+
+
+@pytest.mark.parametrize(
+    ("lines", "part"),
+    [
+        (["species,event"], "line 1"),
+        (["species,event,date", "oak tree of ours,bud_break,2001-05-01"], "line 2"),
+        (["species,event,date", "maple,bud_break,2001-05-01"], "line 2"),
+        (["species,event,date", "acer-rubrum,bud_break,1/5/2001"], "line 2"),
+        (["species,event,date", "acer-rubrum,budding,2001-05-01"], "no usable observation"),
+        (["species,event,date", "acer-rubrum,bud_break"], "line 2"),
+    ],
+)
+def test_a_bad_file_is_named_in_one_sentence(tmp_path: Path, lines, part):
+    path = tmp_path / "seen.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(DataError, match=part) as caught:
+        read_observations(path)
+    assert str(path) in str(caught.value)
+
+
+def test_the_commands_take_observations(tmp_path: Path, capsys, monkeypatch):
+    path = tmp_path / "seen.csv"
+    rows = [f"acer-palmatum,bud_break,{item.date}" for item in seen(MAPLE, range(2001, 2007), 6.0)]
+    path.write_text("\n".join(["species,event,date", *rows]) + "\n", encoding="utf-8")
+
+    def run(*words: str) -> dict:
+        monkeypatch.setattr(sys, "argv", ["sapdial", *words, "--format", "json"])
+        main()
+        return json.loads(capsys.readouterr().out)
+
+    where = ("--sample", "humid-continental", "--observations", str(path))
+    events = run("events", "acer-palmatum", *where)
+    assert events["species"][0]["tuned"]["bud_break"]["observations"] == 6
+    asked = run("ask", "acer-palmatum", "--work", "heavy", *where)
+    assert asked["answers"][0]["basis"]["tuned"] is True
+    (score,) = run("assess", *where)["results"]
+    assert score["seasons"] == 6
+    assert set(score) == {
+        "species",
+        "event",
+        "seasons",
+        "rmse_days",
+        "mae_days",
+        "bias_days",
+        "mean_date_rmse_days",
+        "coverage_80",
+    }

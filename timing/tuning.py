@@ -1,0 +1,270 @@
+"""Adjust a species' requirements to dates observed at the site.
+
+The error of an untuned date has three parts: one common to all taxa of the site (the same warm
+wall), one of the taxon there, one of the season. Observations estimate the first two by
+shrinkage (best linear unbiased prediction; Robinson 1991, Statist. Sci. 6:15), so that one
+date moves the prediction a little, many move it almost all the way, and taxa nobody watched
+follow their neighbours half-way. What is left of the uncertainty narrows accordingly, and the
+season's spread is re-estimated from the residuals, leaning on the shipped one.
+
+With twenty or more dates of one event, the weight of day length in its forcing clock may
+change, when leaving one season out is at least 5% better for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from timing.clocks import CLOCKS, Clock
+from timing.crossings import reach
+from timing.drivers import Drivers
+from timing.events import leafed, season_events
+from timing.intake.observations import Observation
+from timing.season import Floats, Ints, season_of
+from timing.species.model import EVENT_ORDER, EventModel, Species
+
+COMMON_SHARE = 0.5  # of the error constant at a site, the part all its taxa share (our own)
+PRIOR_SEASONS = 4.0  # weight of the shipped season spread, in seasons (our own)
+OWN_SEASONS = 8  # from this many on, a shift is matched in the observed seasons
+STRUCTURE_SEASONS = 20
+STRUCTURE_GAIN = 0.95
+EXPONENTS = (4.0, 3.0, 1.5, 0.0)
+IMPOSSIBLE_DAYS = 75.0
+CANDIDATES = np.linspace(0.4, 1.9, 301)
+
+
+@dataclass(frozen=True)
+class TunedEvent:
+    """How well a tuned event fits the dates it was tuned to."""
+
+    observations: int
+    rmse_days: float
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """Species adjusted to a site.
+
+    Parameters
+    ----------
+    species : slug → adjusted taxon, for every taxon asked for.
+    fits : slug → event → fit, for the taxa with observations.
+    warnings : observations left out, and why.
+    """
+
+    species: dict[str, Species]
+    fits: dict[str, dict[str, TunedEvent]]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Observed offsets of one event of one taxon: rows of the drivers and days."""
+
+    rows: Ints
+    days: Floats
+
+
+def tune(drivers: Drivers, taxa: Iterable[Species], observed: Iterable[Observation]) -> Tuning:
+    """Adjust taxa to observations at the site.
+
+    Parameters
+    ----------
+    drivers : the site's seasons.
+    taxa : taxa wanted, observed or not.
+    observed : dates; those outside the record, doubled or impossible are named and left out.
+    """
+    species = {taxon.slug: taxon for taxon in taxa}
+    series, warnings = _arrange(drivers, species, tuple(observed))
+    fits: dict[str, dict[str, TunedEvent]] = {}
+    for event in EVENT_ORDER:
+        watched = {slug: found[event] for slug, found in series.items() if event in found}
+        if not watched:
+            continue
+        lines = {}
+        for slug, taxon in species.items():
+            if event in taxon.events:
+                lines[slug] = _Line(drivers, taxon, taxon.events[event], watched.get(slug))
+        common, common_variance = _common_error(list(lines.values()))
+        for slug, line in lines.items():
+            model, fit = line.posterior(common, common_variance)
+            taxon = species[slug]
+            species[slug] = replace(taxon, events={**taxon.events, event: model})
+            if fit is not None:
+                fits.setdefault(slug, {})[event] = fit
+    return Tuning(species, fits, warnings)
+
+
+class _Line:
+    """One event of one taxon with its observations, if any."""
+
+    def __init__(
+        self, drivers: Drivers, taxon: Species, model: EventModel, dates: _Series | None
+    ) -> None:
+        self.drivers = drivers
+        self.taxon = taxon
+        self.model = model
+        self.dates = dates
+        self.nominal = nominal_dates(drivers, taxon, model)
+        self.own_variance = (1 - COMMON_SHARE) * model.site_spread_days**2
+        self.residuals: Floats = np.empty(0)
+        if dates is not None:
+            self.residuals = dates.days - self.nominal[dates.rows]
+            self.residuals = self.residuals[~np.isnan(self.residuals)]
+
+    @property
+    def mean_variance(self) -> float:
+        """Variance of the mean residual around the error common to the site."""
+        return self.own_variance + self.model.spread_days**2 / max(len(self.residuals), 1)
+
+    def posterior(
+        self, common: float, common_variance: float
+    ) -> tuple[EventModel, TunedEvent | None]:
+        """The model after the observations, and how well it fits them."""
+        model = self.model
+        count = len(self.residuals)
+        if count == 0:
+            spread = float(np.sqrt(self.own_variance + common_variance))
+            return replace(self.moved(common), site_spread_days=spread), None
+        weight = self.own_variance / self.mean_variance if self.mean_variance > 0 else 1.0
+        shift = common + weight * (float(self.residuals.mean()) - common)
+        season = model.spread_days
+        variance = (1 - weight) * self.own_variance + (1 - weight) ** 2 * common_variance
+        moved = self.restructured() or self.moved(shift)
+        assert self.dates is not None
+        left = self.dates.days - nominal_dates(self.drivers, self.taxon, moved)[self.dates.rows]
+        left = left[~np.isnan(left)]
+        squares = float(np.sum((left - left.mean()) ** 2)) * count / max(count - 1, 1)
+        season = np.sqrt((PRIOR_SEASONS * season**2 + squares) / (PRIOR_SEASONS + count))
+        rmse = float(np.sqrt(np.mean(left**2)))
+        tuned = replace(moved, spread_days=float(season), site_spread_days=float(np.sqrt(variance)))
+        return tuned, TunedEvent(count, rmse)
+
+    def restructured(self) -> EventModel | None:
+        """The model with another weight of day length, where a long series asks for it."""
+        model, dates = self.model, self.dates
+        if model.model != "forcing" or dates is None or len(dates.days) < STRUCTURE_SEASONS:
+            return None
+        usual = model.clock or CLOCKS[model.name]
+        scores: dict[Clock, tuple[float, float]] = {}
+        for clock in (usual, *(usual.with_exponent(value) for value in EXPONENTS)):
+            other = replace(model, clock=clock)
+            scores[clock] = _left_out(self.drivers, self.taxon, other, dates)
+        best = min(scores, key=lambda clock: scores[clock][0])
+        if best == usual or scores[best][0] > STRUCTURE_GAIN * scores[usual][0]:
+            return None
+        return replace(model, clock=best, requirement=scores[best][1])
+
+    def moved(self, shift: float) -> EventModel:
+        """The model with its dates moved by ``shift`` days, in the currency of the model."""
+        model = self.model
+        if model.model not in ("forcing", "growth"):
+            return replace(model, shift_days=model.shift_days + shift)
+        rows = np.flatnonzero(self.drivers.covered)  # a few seasons do not stand for all
+        if self.dates is not None and len(self.dates.rows) >= OWN_SEASONS:
+            rows = self.dates.rows
+        wanted = self.nominal[rows] + shift
+        requirements = model.requirement * CANDIDATES
+        dates = candidate_dates(self.drivers, self.taxon, model, requirements)[rows]
+        bias = np.abs(np.nanmean(np.where(np.isnan(dates), 400.0, dates) - wanted[:, None], axis=0))
+        return replace(model, requirement=float(requirements[int(np.argmin(bias))]))
+
+
+def _common_error(lines: list[_Line]) -> tuple[float, float]:
+    """Error common to the taxa of the site, and what remains uncertain of it."""
+    watched = [line for line in lines if len(line.residuals)]
+    prior = COMMON_SHARE * float(np.mean([line.model.site_spread_days**2 for line in watched]))
+    if prior == 0:
+        return 0.0, 0.0
+    precision = 1 / prior + sum(1 / line.mean_variance for line in watched)
+    pull = sum(float(line.residuals.mean()) / line.mean_variance for line in watched)
+    return pull / precision, 1 / precision
+
+
+def nominal_dates(drivers: Drivers, taxon: Species, model: EventModel) -> Floats:
+    """Dates of one event without the model's error, (seasons,)."""
+    if model.model in ("forcing", "growth"):
+        requirement = np.array([model.requirement])
+        return candidate_dates(drivers, taxon, model, requirement)[:, 0] + model.shift_days
+    bare = {
+        name: replace(other, spread_days=0.0, site_spread_days=0.0)
+        for name, other in taxon.events.items()
+    }
+    bare[model.name] = replace(model, spread_days=0.0, site_spread_days=0.0)
+    days: Floats = season_events(replace(taxon, events=bare), drivers).days[model.name][:, 0]
+    return days
+
+
+def candidate_dates(
+    drivers: Drivers, taxon: Species, model: EventModel, requirements: Floats
+) -> Floats:
+    """Dates that each of several requirements would give, (seasons, requirements)."""
+    if model.model == "forcing":
+        sums = np.cumsum(drivers.forcing(model.clock or CLOCKS[model.name]), axis=1)
+        return reach(sums, np.tile(requirements, (len(sums), 1)))
+    bud_break = nominal_dates(drivers, taxon, taxon.events["bud_break"])[:, None]
+    full = leafed(drivers, bud_break, np.tile(requirements, (len(bud_break), 1)))
+    return np.maximum(full, bud_break)
+
+
+def _left_out(
+    drivers: Drivers, taxon: Species, model: EventModel, dates: _Series
+) -> tuple[float, float]:
+    """Root mean square error leaving one season out, and the requirement without bias [days]."""
+    sums = np.cumsum(drivers.forcing(model.clock or CLOCKS[model.name]), axis=1)[dates.rows]
+    at_date = sums[np.arange(len(sums)), dates.days.astype(np.int64)]
+    requirements = float(np.median(at_date)) * CANDIDATES
+    predicted = candidate_dates(drivers, taxon, model, requirements)[dates.rows]
+    errors = np.where(np.isnan(predicted), 400.0, predicted) - dates.days[:, None]
+    others = np.abs(errors.sum(axis=0) - errors)
+    held_out = errors[np.arange(len(errors)), others.argmin(axis=1)]
+    unbiased = int(np.abs(errors.mean(axis=0)).argmin())
+    return float(np.sqrt(np.mean(held_out**2))), float(requirements[unbiased])
+
+
+def _arrange(
+    drivers: Drivers, species: dict[str, Species], observed: tuple[Observation, ...]
+) -> tuple[dict[str, dict[str, _Series]], tuple[str, ...]]:
+    """Sort observations by taxon, event and season; name what cannot be used."""
+    row_of = {
+        int(year): row for row, year in enumerate(drivers.years) if drivers.spring_covered[row]
+    }
+    dates: dict[tuple[str, str], dict[int, list[Observation]]] = {}
+    outside = 0
+    for item in observed:
+        row = row_of.get(season_of(item.date, drivers.site.hemisphere))
+        if item.species not in species or item.event not in species[item.species].events:
+            continue
+        if row is None:
+            outside += 1
+            continue
+        dates.setdefault((item.species, item.event), {}).setdefault(row, []).append(item)
+    warnings = []
+    if outside:
+        warnings.append(f"{outside} observations left out: the record does not cover their season")
+    series: dict[str, dict[str, _Series]] = {}
+    for (slug, event), by_row in dates.items():
+        usual = nominal_dates(drivers, species[slug], species[slug].events[event])
+        rows, days = [], []
+        for row, items in sorted(by_row.items()):
+            lines = ", ".join(str(item.line) for item in items)
+            if len({item.date for item in items}) > 1:
+                warnings.append(f"lines {lines}: two dates of {event} of {slug}; neither is used")
+                continue
+            if len(items) > 1:
+                warnings.append(f"lines {lines}: the same {event} of {slug}; used once")
+            day = float((items[0].date - drivers.starts[row]).astype(np.int64))
+            if abs(day - usual[row]) > IMPOSSIBLE_DAYS:
+                warnings.append(
+                    f"line {lines}: {items[0].date} cannot be {event} of {slug} here (expected "
+                    f"about {drivers.starts[row] + round(usual[row])}); left out"
+                )
+                continue
+            rows.append(row)
+            days.append(day)
+        if rows:
+            series.setdefault(slug, {})[event] = _Series(np.array(rows), np.array(days))
+    return series, tuple(warnings)
