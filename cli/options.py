@@ -177,7 +177,8 @@ def tuned_species(
 
 def chosen_species(names: tuple[str, ...]) -> list[Species]:
     """Taxa the user named, each once, in the order named."""
-    from timing.species.catalogue import find_species, load_species
+    from timing.species.catalogue import load_species
+    from timing.species.names import find_species
 
     slugs: dict[str, None] = {}
     for name in names:

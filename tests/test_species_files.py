@@ -27,8 +27,9 @@ import pytest
 
 from timing.errors import DataError, UsageError
 from timing.species import catalogue
-from timing.species.catalogue import common_rules, find_species, load_species, slugs
+from timing.species.catalogue import common_rules, load_species, slugs
 from timing.species.model import EVIDENCE, WORK_KINDS, Rule, Species
+from timing.species.names import find_species
 from timing.stretches import capped_at_heavy_limit
 
 SLUGS = slugs()

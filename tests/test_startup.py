@@ -58,6 +58,7 @@ LAYERS = (
     ("timing.drivers",),
     ("timing.species.model",),
     ("timing.species.catalogue",),
+    ("timing.species.names",),
     ("timing.intake.observations",),
     ("timing.events",),
     ("timing.tuning",),

@@ -46,3 +46,11 @@ def running_mean(values: Floats, days: int) -> Floats:
     mean = np.full(values.shape, np.nan)
     mean[:, days - 1 :] = (total[:, days:] - total[:, :-days]) / days
     return mean
+
+
+def sum_at(sums: Floats, day: Floats) -> Floats:
+    """Running sums at offsets (seasons, k); NaN where there is no day."""
+    index = np.clip(np.nan_to_num(day, nan=0.0).round(), 0, sums.shape[1] - 1).astype(np.int64)
+    value = np.take_along_axis(sums, index, axis=1)
+    value[np.isnan(day)] = np.nan
+    return value

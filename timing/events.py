@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from timing.clocks import CLOCKS, LEAFING, Clock
-from timing.crossings import first_from, reach, running_mean
+from timing.crossings import first_from, reach, running_mean, sum_at
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
 from timing.season import (
@@ -224,15 +224,7 @@ def leafed(drivers: Drivers, bud_break: Floats, requirements: Floats) -> Floats:
     requirements : array (seasons, k) or (seasons, 1).
     """
     start = np.minimum(bud_break, LEAFING.start)
-    return reach(drivers.leafing_sum, _sum_at(drivers.leafing_sum, start) + requirements)
-
-
-def _sum_at(sums: Floats, day: Floats) -> Floats:
-    """Running sums at offsets (seasons, k); NaN where there is no day."""
-    index = np.clip(np.nan_to_num(day, nan=0.0).round(), 0, sums.shape[1] - 1).astype(np.int64)
-    value = np.take_along_axis(sums, index, axis=1)
-    value[np.isnan(day)] = np.nan
-    return value
+    return reach(drivers.leafing_sum, sum_at(drivers.leafing_sum, start) + requirements)
 
 
 def _lag(context: _Context, model: EventModel) -> Floats:
@@ -252,7 +244,7 @@ def _share(context: _Context, model: EventModel) -> Floats:
         lead = context.nominal_bud_break - part
         return np.minimum(context.spread(model, bud_break - lead), bud_break)
     sums = context.drivers.growth_sum
-    part = reach(sums, _sum_at(sums, bud_break) + model.requirement * whole.growth_degree_days)
+    part = reach(sums, sum_at(sums, bud_break) + model.requirement * whole.growth_degree_days)
     return np.clip(context.spread(model, part), bud_break, context.events.days[model.after])
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.crossings import reach
+from timing.crossings import reach, sum_at
 from timing.drivers import Drivers
 from timing.events import SeasonEvents
 from timing.season import SEASON_DAYS, Floats
@@ -103,7 +103,4 @@ def _flushing(events: SeasonEvents) -> Floats:
     if "growth_stop" not in events.days:
         return np.full((len(sums), 1), np.inf)
     stop = events.quantiles("growth_stop", (0.5,))[0][:, None]
-    known = ~np.isnan(stop)
-    index = np.where(known, stop, 0).round().astype(np.int64)
-    reached = np.take_along_axis(sums, index, axis=1) - common_rules().new_buds_degree_days
-    return reach(sums, np.where(known, reached, np.nan))
+    return reach(sums, sum_at(sums, stop) - common_rules().new_buds_degree_days)

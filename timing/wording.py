@@ -57,8 +57,9 @@ MONTHS = (
 NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe day
 INVENTED_NOTICE = "INVENTED PLACE AND WEATHER — for trying things out"
 METHOD = (
-    "Degree days, chill and day length per taxon; chance = share of seasons and of draws of the "
-    "model's own error; events are medians with 10–90% whiskers."
+    "Degree days, chill and day length per taxon; chance = share of past seasons and of draws of "
+    "the model's own error, with this season's own record counted in; events are usual dates with "
+    "10–90% whiskers."
 )
 CAUTIONS = (
     "Local rules and licensed practice come first.",

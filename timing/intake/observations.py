@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from timing.errors import DataError, SapdialError, UsageError
-from timing.species.catalogue import find_species
 from timing.species.model import EVENT_ORDER
+from timing.species.names import find_species
 
 COLUMNS = ("species", "event", "date")
 

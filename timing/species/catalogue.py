@@ -6,7 +6,6 @@ to observed trees by `timing.species.fit_measured`. Nobody edits code to add a s
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -94,13 +93,13 @@ def load_species(slug: str) -> Species:
     """
     if slug not in slugs():
         raise UsageError(f"no species {slug!r}; see 'sapdial species list'")
-    return _Reader(slug, _read(slug)).species()
+    return _Reader(slug, read_table(slug)).species()
 
 
 @cache
 def common_rules() -> CommonRules:
     """Load what every taxon shares."""
-    groups = _read("_groups")
+    groups = read_table("_groups")
     lighter = groups["lighter_work"]
     return CommonRules(
         frost_lead_weeks={kind: int(groups["frost_lead_weeks"][kind]) for kind in WORK_KINDS[:2]},
@@ -117,46 +116,9 @@ def common_rules() -> CommonRules:
     )
 
 
-def find_species(name: str) -> tuple[str, ...]:
-    """Slugs a user's word stands for: a slug, a scientific or common name, or a genus.
-
-    Raises
-    ------
-    UsageError : nothing matches; the message lists the nearest names.
-    """
-    if name in slugs():
-        return (name,)
-    wanted = " ".join(name.lower().replace("-", " ").replace("_", " ").split())
-    by_name = _names()
-    if wanted in by_name:
-        return by_name[wanted]
-    near = difflib.get_close_matches(wanted, by_name, n=4, cutoff=0.5)
-    hint = f"nearest: {', '.join(near)}" if near else "see 'sapdial species list'"
-    raise UsageError(f"no species called {name!r}; {hint}")
-
-
 @cache
-def _names() -> dict[str, tuple[str, ...]]:
-    found: dict[str, list[str]] = {}
-    for slug in slugs():
-        table = _read(slug)
-        scientific = str(table.get("scientific_name", slug)).lower().replace("-", " ")
-        words = {
-            slug.replace("-", " "),
-            scientific,
-            scientific.replace("× ", ""),
-            scientific.split()[0],
-            str(table.get("common_name", slug)).lower().replace("-", " "),
-            str(table.get("genus_name", slug)).lower(),
-            *(other.lower().replace("-", " ") for other in table.get("other_names", ())),
-        }
-        for word in words:
-            found.setdefault(word, []).append(slug)
-    return {word: tuple(matches) for word, matches in found.items()}
-
-
-@cache
-def _read(stem: str) -> dict[str, Any]:
+def read_table(stem: str) -> dict[str, Any]:
+    """One species file as it stands, by its name without the ending."""
     text = (files("timing.species") / f"{stem}.toml").read_text(encoding="utf-8")
     try:
         return tomllib.loads(text)
@@ -170,7 +132,7 @@ class _Reader:
     def __init__(self, slug: str, table: Mapping[str, Any]) -> None:
         self.slug = slug
         self.table = table
-        self.groups = _read("_groups")
+        self.groups = read_table("_groups")
 
     def fail(self, key: str, problem: str) -> DataError:
         return DataError(f"species file {self.slug}.toml, {key}: {problem}")
@@ -327,7 +289,7 @@ class _Reader:
 
     def growth_degree_days(self, table: Mapping[str, Any]) -> float:
         """Degree days from bud break to full leaves: of the relatives, else of all taxa."""
-        measured = _read("_measured")
+        measured = read_table("_measured")
         taxa = [table["measured"]] if "measured" in table else table.get("relatives", ())
         fits = [measured["taxa"][taxon]["leaf_full_size"] for taxon in taxa] or [
             measured["pooled"]["leaf_full_size"]
@@ -353,7 +315,7 @@ class _Reader:
         self, event: str, table: Mapping[str, Any], where: str
     ) -> tuple[float, float, float]:
         """Take a requirement from measured taxa, from a leaf-out rank or from all of them."""
-        measured = _read("_measured")
+        measured = read_table("_measured")
         carrying = self.groups["carrying"]
         keys = [key for key in ("measured", "relatives", "rank", "pooled") if key in table]
         if len(keys) != 1:
