@@ -249,7 +249,7 @@ def test_what_regrows_after_the_last_heavy_day_matures_before_the_leaves_colour(
                     season = cycle_day(starts[row] + np.arange(480))
                     cut = int(np.flatnonzero(_northern(season, view)[200:] == last)[0]) + 200
                     grown = np.cumsum(heat[row, cut:])
-                    needed = NEW_BUDS + models["leaf_full_size"].requirement
+                    needed = NEW_BUDS + models["leaf_full_size"].growth_degree_days
                     full = cut + int(np.argmax(grown >= needed))
                     firm = full + models["flush_hardened"].requirement
                     mature.append(grown[-1] >= needed and firm <= colour + 1)

@@ -96,13 +96,13 @@ class SeasonEvents:
         """
         days = self.days[event]
         known = ~np.isnan(days)
-        enough = known.mean(axis=1) > 0.5
         result = np.full((len(shares), len(days)), np.nan)
-        if enough.any():
-            with np.errstate(invalid="ignore"):
-                result[:, enough] = np.nanquantile(
-                    days[enough], shares, axis=1, method="median_unbiased"
-                )
+        always = known.all(axis=1)
+        sometimes = (known.mean(axis=1) > 0.5) & ~always
+        for rows, quantile in ((always, np.quantile), (sometimes, np.nanquantile)):
+            if rows.any():
+                with np.errstate(invalid="ignore"):
+                    result[:, rows] = quantile(days[rows], shares, axis=1, method="median_unbiased")
         return result
 
 

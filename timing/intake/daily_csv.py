@@ -158,15 +158,24 @@ def _number(cell: str, source: str, line: int, column: str) -> float:
 
 
 def _dates(days: list[str], lines: list[int], source: str) -> Days:
-    dates = []
-    for line, day in zip(lines, days, strict=True):
-        try:
-            dates.append(dt.date.fromisoformat(day))
-        except ValueError as error:
-            raise DataError(f"{source}, line {line}: {day} is not a day of the calendar") from error
-        if not FIRST_YEAR <= dates[-1].year <= LAST_YEAR:
-            raise DataError(
-                f"{source}, line {line}: {day} lies outside the years {FIRST_YEAR} to {LAST_YEAR}; "
-                "check the year"
-            )
-    return np.array(dates, dtype="datetime64[D]")
+    try:
+        dates = np.array(days, dtype="datetime64[D]")
+    except ValueError as error:
+        line, day = next(pair for pair in zip(lines, days, strict=True) if not _exists(pair[1]))
+        raise DataError(f"{source}, line {line}: {day} is not a day of the calendar") from error
+    years = dates.astype("datetime64[Y]").astype(np.int64) + 1970
+    outside = np.flatnonzero((years < FIRST_YEAR) | (years > LAST_YEAR))
+    if outside.size:
+        raise DataError(
+            f"{source}, line {lines[outside[0]]}: {days[outside[0]]} lies outside the years "
+            f"{FIRST_YEAR} to {LAST_YEAR}; check the year"
+        )
+    return dates
+
+
+def _exists(day: str) -> bool:
+    try:
+        dt.date.fromisoformat(day)
+    except ValueError:
+        return False
+    return True
