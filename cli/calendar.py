@@ -52,11 +52,12 @@ def command(
     Without SPECIES, eight common taxa.
     """
     from timing.answers import COMMON_TAXA, outlook
-    from timing.calendar import year_calendar, year_of
+    from timing.calendar import year_calendar
     from timing.errors import UsageError
     from timing.export.as_json import calendar_json
     from timing.export.calendar_text import calendar_strip
     from timing.export.files import write_text
+    from timing.season import year_of
 
     if path is not None and path.suffix.lower() not in SUFFIXES:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")

@@ -2,7 +2,7 @@
 
 What must hold:
 - every stored number of the four models is reproduced within its stated tolerance;
-- the Dynamic model agrees with a literal transcription of its equations, hour by hour;
+- the Dynamic model agrees with its equations written out literally, hour by hour;
 - portions never fall; a cold spell counts once complete and is undone by warmth before that;
 - leading axes are independent; missing hours behave as documented; nothing warns;
 - band edges belong where the documentation says; impossible ranges are refused.

@@ -15,22 +15,21 @@ import numpy as np
 
 from timing.answers import Outlook
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
-from timing.season import Floats, season_of
+from timing.running import RECENT_DAYS, reaches
+from timing.season import Floats, season_of, year_of
 from timing.species.catalogue import common_rules
 from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
-from timing.windows import Window, WorkOdds, wilson_range
+from timing.windows import MARGINAL, Window, WorkOdds, wilson_range
 from timing.wording import day_text
 
 Verdict = Literal["safe", "marginal", "not_safe"]
 
-MARGINAL = 0.5
 CONFIDENCE = 0.9
 HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
 ROOT_MARGIN_C = 3.0
 HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
 LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
 REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
-RECENT_DAYS = 3
 
 
 @dataclass(frozen=True)
@@ -161,7 +160,7 @@ def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:
 
 def phase(outlook: Outlook, on: np.datetime64) -> str:
     """What the tree is doing on a day: by this season's record where it reaches, else usually."""
-    reached = _season_phase(outlook, on) if covers(outlook, on) else None
+    reached = _season_phase(outlook, on) if reaches(outlook.record.last, on) else None
     return reached or _usual_phase(outlook, on)
 
 
@@ -180,11 +179,6 @@ PHASES = {
 }
 
 
-def covers(outlook: Outlook, on: np.datetime64) -> bool:
-    """Whether the record reaches the day, to within three days."""
-    return bool(outlook.record.last >= on - RECENT_DAYS)
-
-
 def _recent(outlook: Outlook, on: np.datetime64, values: Floats, days: int) -> Floats:
     """The last readings up to and including a day."""
     stop = int((on - outlook.record.first).astype(np.int64)) + 1
@@ -193,11 +187,9 @@ def _recent(outlook: Outlook, on: np.datetime64, values: Floats, days: int) -> F
 
 def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
     drivers = outlook.drivers
-    season = season_of(on, outlook.site.hemisphere)
-    rows = np.flatnonzero(drivers.years == season)
-    if rows.size == 0:
+    row = drivers.row_of(season_of(on, outlook.site.hemisphere))
+    if row is None:
         return None
-    row = int(rows[0])
     today = float((on - drivers.starts[row]).astype(np.int64))
     latest: tuple[float, str] | None = None
     for event, text in PHASES.items():
@@ -210,7 +202,7 @@ def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
 
 def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
     today = int((on - on.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64))
-    year = int(on.astype("datetime64[Y]").astype(np.int64)) + 1970
+    year = year_of(on)
     latest: tuple[int, str] | None = None
     for event, text in PHASES.items():
         usual = outlook.usual(event)
@@ -231,7 +223,7 @@ def _vetoes(
     heavy = odds.kind == "heavy"
     if condition == "weak" and heavy:
         vetoes.append("weak tree: no heavy cut until it has grown freely for a full season")
-    if not covers(outlook, on):
+    if not reaches(outlook.record.last, on):
         return tuple(vetoes)
     record = outlook.record
     recent = _recent(outlook, on, record.tmin_c, RECENT_DAYS)
@@ -258,10 +250,9 @@ def _vetoes(
 def _frost_veto(outlook: Outlook, on: np.datetime64) -> str | None:
     """Leaves lost to a late frost: no heavy cut until a new flush has had time to harden."""
     drivers = outlook.drivers
-    rows = np.flatnonzero(drivers.years == season_of(on, outlook.site.hemisphere))
-    if rows.size == 0 or "flush_hardened" not in outlook.events.days:
+    row = drivers.row_of(season_of(on, outlook.site.hemisphere))
+    if row is None or "flush_hardened" not in outlook.events.days:
         return None
-    row = int(rows[0])
     today = float((on - drivers.starts[row]).astype(np.int64))
     budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
     if np.isnan(budding) or budding > today:

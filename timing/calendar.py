@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from timing.answers import Outlook
-from timing.season import Days, Floats, season_of
+from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Species, WorkKind
 from timing.temperature import TemperatureRecord
-from timing.windows import Window
+from timing.windows import MARGINAL, Window
 
 MARKED_EVENTS = (
     "sap_rise",
@@ -25,7 +25,6 @@ MARKED_EVENTS = (
     "last_frost",
     "first_frost",
 )
-MARGINAL = 0.5
 
 
 @dataclass(frozen=True)
@@ -108,11 +107,6 @@ def year_calendar(
         seasons=first.seasons,
         rows=tuple(_row(outlook, year, confidence) for outlook in outlooks),
     )
-
-
-def year_of(day: np.datetime64) -> int:
-    """Calendar year of a date."""
-    return int(day.astype("datetime64[Y]").astype(np.int64)) + 1970
 
 
 def days_of(year: int) -> Days:

@@ -87,6 +87,7 @@ class Drivers:
     mended: NDArray[np.bool_]
     last: np.datetime64
     _forcing: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
+    _forcing_sums: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -128,6 +129,17 @@ class Drivers:
             rate[:, : clock.start] = 0.0
             self._forcing[clock] = rate
         return self._forcing[clock]
+
+    def forcing_sum(self, clock: Clock) -> Floats:
+        """Forcing of a clock summed since its start, shape (seasons, days)."""
+        if clock not in self._forcing_sums:
+            self._forcing_sums[clock] = np.cumsum(self.forcing(clock), axis=1)
+        return self._forcing_sums[clock]
+
+    def row_of(self, year: int) -> int | None:
+        """Row of a season, or None where there is no such season."""
+        rows = np.flatnonzero(self.years == year)
+        return int(rows[0]) if rows.size else None
 
     @cached_property
     def growth_sum(self) -> Floats:

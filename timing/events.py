@@ -28,7 +28,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from timing.clocks import CLOCKS, LEAFING, Clock
+from timing.clocks import LEAFING, Clock
 from timing.crossings import first_from, reach, running_mean, sum_at
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
@@ -189,7 +189,7 @@ def _chill(context: _Context, model: EventModel) -> Floats:
 
 
 def _forcing(context: _Context, model: EventModel) -> Floats:
-    sums = context.effective_forcing(model.clock or CLOCKS[model.name])
+    sums = context.effective_forcing(model.forcing_clock)
     nominal = reach(sums, _column(model.requirement, context.seasons))
     needed = context.chill_requirement
     if needed > 0:
@@ -238,7 +238,7 @@ def _share(context: _Context, model: EventModel) -> Floats:
     if model.after == "bud_break":
         assert context.nominal_bud_break is not None
         part = reach(
-            context.effective_forcing(whole.clock or CLOCKS[whole.name]),
+            context.effective_forcing(whole.forcing_clock),
             _column(model.requirement * whole.requirement, context.seasons),
         )
         lead = context.nominal_bud_break - part
@@ -280,7 +280,7 @@ def _sap_rise(context: _Context, model: EventModel) -> Floats:
     start = np.full((context.seasons, 1), float(WINTER_SOLSTICE))
     whole = context.species.events["bud_break"]
     rise = reach(
-        context.effective_forcing(whole.clock or CLOCKS[whole.name]),
+        context.effective_forcing(whole.forcing_clock),
         _column(SWELLING * whole.requirement, context.seasons),
     )
     mechanism = context.species.bleeding.mechanism

@@ -19,6 +19,7 @@ from timing.season import (
     Floats,
     Ints,
     season_start,
+    year_of,
 )
 from timing.site import Hemisphere
 from timing.species.model import Rule, WorkKind
@@ -37,9 +38,14 @@ from timing.windows import RunningYear
 RECENT_DAYS = 3  # a record that ends longer before the day is climatology only
 
 
+def reaches(last: np.datetime64, on: np.datetime64) -> bool:
+    """Whether a record that ends on ``last`` tells of a day, to within three days."""
+    return bool(last >= on - RECENT_DAYS)
+
+
 def running_year(day: np.datetime64, hemisphere: Hemisphere) -> int:
     """Season whose year, from winter solstice to winter solstice, holds a day."""
-    year = int(day.astype("datetime64[Y]").astype(np.int64)) + 1970
+    year = year_of(day)
     for candidate in (year - 1, year, year + 1):
         first = season_start(candidate, hemisphere) + WINTER_SOLSTICE
         if first <= day < season_start(candidate + 1, hemisphere) + WINTER_SOLSTICE:
@@ -62,10 +68,9 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
     holds too little of the season.
     """
     year = running_year(on, drivers.site.hemisphere)
-    rows = np.flatnonzero(drivers.years == year)
-    if rows.size == 0 or drivers.last < on - RECENT_DAYS:
+    row = drivers.row_of(year)
+    if row is None or not reaches(drivers.last, on):
         return None
-    row = int(rows[0])
     past = used[drivers.years[used] != year]
     today = int((on - drivers.starts[row]).astype(np.int64))
 
@@ -87,7 +92,7 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
         spring_covered=np.ones(count, dtype=bool),
         autumn_covered=np.ones(count, dtype=bool),
         autumn_gappy=np.zeros(count, dtype=bool),
-        mended=np.ones(count, dtype=bool) & drivers.mended[row],
+        mended=np.full(count, drivers.mended[row]),
         last=drivers.last,
     )
 
@@ -133,7 +138,7 @@ def running_odds(
         closing = offsets(rule.closes, past, limits)[next_season(past.drivers)][remainders]
         this_winter = bounded(rule, kind, opens, following + closing, start=start, limits=now)
         last_winter = _last_winter(
-            rule, kind, running, past=past, remainders=remainders, limits=limits
+            rule, kind, running, past=past, remainders=remainders, limits=limits, now=now
         )
         laid.append((this_winter, last_winter))
     first = drivers.starts[0] + WINTER_SOLSTICE
@@ -149,6 +154,7 @@ def _last_winter(
     past: SeasonEvents,
     remainders: Ints,
     limits: AutumnLimits,
+    now: AutumnLimits,
 ) -> RuleStretches:
     """The stretch that opened in the season before and closes in the running one."""
     hemisphere = running.drivers.site.hemisphere
@@ -157,6 +163,5 @@ def _last_winter(
     opening = offsets(rule.opens, past, limits)
     before = np.flatnonzero((past.drivers.years == year - 1) & past.drivers.autumn_covered)
     known = opening[before] if before.size else opening[remainders]
-    now = limits.in_seasons(running)
     closes = day_numbers(running.drivers.starts[:1]) + offsets(rule.closes, running, now)
     return bounded(rule, kind, start + known, closes, start=start, limits=now)

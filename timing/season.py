@@ -34,6 +34,11 @@ SUMMER_SOLSTICE = 294  # 22 June / 20 December
 FIRST_JULY = 303  # 1 July / 29 December
 
 
+def year_of(day: np.datetime64) -> int:
+    """Calendar year of a date."""
+    return int(day.astype("datetime64[Y]").astype(np.int64)) + 1970
+
+
 def season_start(year: int, hemisphere: Hemisphere) -> np.datetime64:
     """First day of a season.
 
@@ -60,7 +65,7 @@ def season_of(day: np.datetime64, hemisphere: Hemisphere) -> int:
     The overlap (September to December north) is given to the season that is ending, since
     that is the one a grower standing on the day would name.
     """
-    year = int(str(day.astype("datetime64[Y]")))
+    year = year_of(day)
     if hemisphere == "north":
         return year
     month = int(str(day.astype("datetime64[M]"))[5:7])
@@ -69,8 +74,7 @@ def season_of(day: np.datetime64, hemisphere: Hemisphere) -> int:
 
 def seasons_between(first: np.datetime64, last: np.datetime64, hemisphere: Hemisphere) -> range:
     """Every season that shares at least one day with ``first..last`` (both included)."""
-    start = int(str(first.astype("datetime64[Y]"))) - 1
-    stop = int(str(last.astype("datetime64[Y]"))) + 1
+    start, stop = year_of(first) - 1, year_of(last) + 1
     years = [
         year
         for year in range(start, stop + 1)

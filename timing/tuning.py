@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.clocks import CLOCKS, Clock
+from timing.clocks import Clock
 from timing.crossings import reach
 from timing.drivers import Drivers
 from timing.events import leafed, season_events
@@ -148,7 +148,7 @@ class _Line:
         model, dates = self.model, self.dates
         if model.model != "forcing" or dates is None or len(dates.days) < STRUCTURE_SEASONS:
             return None
-        usual = model.clock or CLOCKS[model.name]
+        usual = model.forcing_clock
         scores: dict[Clock, tuple[float, float]] = {}
         for clock in (usual, *(usual.with_exponent(value) for value in EXPONENTS)):
             other = replace(model, clock=clock)
@@ -203,7 +203,7 @@ def candidate_dates(
 ) -> Floats:
     """Dates that each of several requirements would give, (seasons, requirements)."""
     if model.model == "forcing":
-        sums = np.cumsum(drivers.forcing(model.clock or CLOCKS[model.name]), axis=1)
+        sums = drivers.forcing_sum(model.forcing_clock)
         return reach(sums, np.tile(requirements, (len(sums), 1)))
     bud_break = nominal_dates(drivers, taxon, taxon.events["bud_break"])[:, None]
     full = leafed(drivers, bud_break, np.tile(requirements, (len(bud_break), 1)))
@@ -214,7 +214,7 @@ def _left_out(
     drivers: Drivers, taxon: Species, model: EventModel, dates: _Series
 ) -> tuple[float, float]:
     """Root mean square error leaving one season out, and the requirement without bias [days]."""
-    sums = np.cumsum(drivers.forcing(model.clock or CLOCKS[model.name]), axis=1)[dates.rows]
+    sums = drivers.forcing_sum(model.forcing_clock)[dates.rows]
     at_date = sums[np.arange(len(sums)), dates.days.astype(np.int64)]
     requirements = float(np.median(at_date)) * CANDIDATES
     predicted = candidate_dates(drivers, taxon, model, requirements)[dates.rows]

@@ -23,6 +23,7 @@ from timing.stretches import RuleStretches, chance_of_days, chance_of_year, stre
 
 ODDS_SEASONS = 30
 FEWEST_SEASONS = 3
+MARGINAL = 0.5  # from here up to the confidence a day is marginal
 IN_FORCE = 0.05
 
 

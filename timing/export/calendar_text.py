@@ -13,8 +13,9 @@ from itertools import pairwise
 import numpy as np
 
 from timing import wording
-from timing.calendar import MARGINAL, Band, CalendarRow, YearCalendar
+from timing.calendar import Band, CalendarRow, YearCalendar
 from timing.season import Floats
+from timing.windows import MARGINAL
 
 COLUMNS = 80
 LABEL = 10

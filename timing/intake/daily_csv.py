@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from timing.errors import DataError, UsageError
+from timing.errors import DataError
+from timing.intake.text import read_utf8
 from timing.season import Days, Floats
 from timing.temperature import TemperatureRecord, record_from_readings
 
@@ -44,15 +45,7 @@ def read_daily_csv(path: Path, *, until: np.datetime64 | None = None) -> Tempera
     UsageError : the file does not exist or cannot be opened.
     DataError : it is not text, lacks a column, or a line cannot be read.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise DataError(
-            f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
-        ) from error
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
-    return parse_daily_csv(text, source=str(path), until=until)
+    return parse_daily_csv(read_utf8(path), source=str(path), until=until)
 
 
 def parse_daily_csv(

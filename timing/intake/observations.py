@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.errors import DataError, SapdialError, UsageError
+from timing.errors import DataError, SapdialError
+from timing.intake.text import read_utf8
 from timing.species.model import EVENT_ORDER
 from timing.species.names import find_species
 
@@ -44,15 +45,7 @@ def read_observations(path: Path) -> ObservationFile:
     UsageError : the file cannot be opened.
     DataError : it is not text, lacks a column, or a row names no known taxon or no date.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise DataError(
-            f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
-        ) from error
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
-    rows = csv.reader(text.splitlines())
+    rows = csv.reader(read_utf8(path).splitlines())
     header = [name.strip().lower() for name in next(rows, [])]
     if absent := [name for name in COLUMNS if name not in header]:
         raise DataError(

@@ -121,7 +121,7 @@ def fit_event(
 
 def _sums(drivers: Drivers, event: str) -> Floats:
     if event in SPRING_EVENTS:
-        return np.cumsum(drivers.forcing(CLOCKS[event]), axis=1)
+        return drivers.forcing_sum(CLOCKS[event])
     return drivers.cooling_sum if event in AUTUMN_EVENTS else drivers.leafing_sum
 
 

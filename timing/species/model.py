@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from timing.clocks import Clock
+from timing.clocks import CLOCKS, Clock
 
 WorkKind = Literal["heavy", "light", "outline"]
 Condition = Literal["vigorous", "established", "weak"]
@@ -87,6 +87,11 @@ class EventModel:
     clock: Clock | None = None  # None: the usual clock of the event
     growth_degree_days: float = 0.0  # leaf_full_size: above 5 °C from bud break, for regrowth
     shift_days: float = 0.0  # constant correction from observations at the site
+
+    @property
+    def forcing_clock(self) -> Clock:
+        """The clock of a forcing event: its own, or the usual one."""
+        return self.clock or CLOCKS[self.name]
 
 
 @dataclass(frozen=True)
