@@ -184,6 +184,7 @@ def test_six_taxa_at_harvard_forest_beat_their_mean_dates():
         (["species,event,date", "acer-rubrum,bud_break,1/5/2001"], "line 2"),
         (["species,event,date", "acer-rubrum,budding,2001-05-01"], "no usable observation"),
         (["species,event,date", "acer-rubrum,bud_break"], "line 2"),
+        (["species,event,date", f"acer-rubrum,bud_break,{'x' * 200_000}"], "not readable as CSV"),
     ],
 )
 def test_a_bad_file_is_named_in_one_sentence(tmp_path: Path, lines, part):

@@ -45,7 +45,10 @@ def read_observations(path: Path) -> ObservationFile:
     UsageError : the file cannot be opened.
     DataError : it is not text, lacks a column, or a row names no known taxon or no date.
     """
-    rows = csv.reader(read_utf8(path).splitlines())
+    try:
+        rows = iter(list(csv.reader(read_utf8(path).splitlines())))
+    except csv.Error as error:
+        raise DataError(f"{path}: not readable as CSV ({error})") from error
     header = [name.strip().lower() for name in next(rows, [])]
     if absent := [name for name in COLUMNS if name not in header]:
         raise DataError(
