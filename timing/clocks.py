@@ -10,8 +10,9 @@ leafing the day's maximum without day length, from 16 March or from bud break wh
         earlier, until the leaves are full size; fitted to 32 taxa
 
 Constants were chosen by leave-one-season-out over a grid (``docs/method.md``); only the
-requirement is fitted per taxon. `Clock.with_exponent` gives the alternatives that tuning may
-choose for a taxon with a long series of its own.
+requirement is fitted per taxon. `alternatives` lists the clocks that tuning may choose for a taxon
+with a long series of its own: another weight of day length, an earlier start, and plain degree days
+above 4 °C instead of the sigmoid.
 """
 
 from __future__ import annotations
@@ -29,8 +30,8 @@ class Clock:
     Parameters
     ----------
     temperature : the day's maximum, or a sine wave between the extremes.
-    midpoint_c : temperature of half the full rate [°C].
-    slope : steepness of the sigmoid [1/°C].
+    midpoint_c : temperature of half the full rate, or the base of degree days [°C].
+    slope : steepness of the sigmoid [1/°C]; 0 for degree days.
     exponent : of day length / 12 h.
     start : offset from which forcing counts.
     """
@@ -41,11 +42,21 @@ class Clock:
     exponent: float
     start: int
 
-    def with_exponent(self, exponent: float) -> Clock:
-        """The same clock with another weight of day length."""
-        return replace(self, exponent=exponent)
+    def alternatives(self) -> tuple[Clock, ...]:
+        """Clocks of other structure: response, weight of day length, start."""
+        return tuple(
+            replace(response, exponent=exponent, start=start)
+            for response in (self, DEGREE_DAYS)
+            for exponent in dict.fromkeys((self.exponent, *EXPONENTS))
+            for start in dict.fromkeys((self.start, *STARTS))
+        )
 
 
+EXPONENTS = (3.0, 2.0, 1.0, 0.0)
+STARTS = (NEW_YEAR - 31, NEW_YEAR, FIRST_FEBRUARY)  # 1 December, 1 January, 1 February
+
+
+DEGREE_DAYS = Clock("sine", 4.0, 0.0, 0.0, NEW_YEAR)
 LEAF = Clock("maximum", 18.0, 0.2, 4.0, NEW_YEAR + 17)
 BLOOM = Clock("sine", 15.0, 0.3, 3.0, FIRST_FEBRUARY)
 LEAFING = Clock("maximum", 15.0, 0.3, 0.0, NEW_YEAR + 74)  # leaves on their way to full size

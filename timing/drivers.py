@@ -122,9 +122,9 @@ class Drivers:
                 middle, half = self.tmean_c, (self.tmax_c - self.tmin_c) / 2
                 rate = np.zeros_like(middle)
                 for swing in SINE_DAY:
-                    rate += _sigmoid(middle + swing * half, clock) / len(SINE_DAY)
+                    rate += _rate(middle + swing * half, clock) / len(SINE_DAY)
             else:
-                rate = _sigmoid(self.tmax_c, clock)
+                rate = _rate(self.tmax_c, clock)
             rate = rate * (self.day_length_h / 12) ** clock.exponent
             rate[:, : clock.start] = 0.0
             self._forcing[clock] = rate
@@ -149,7 +149,7 @@ class Drivers:
     @cached_property
     def leafing_sum(self) -> Floats:
         """Leafing days summed since the season's first day."""
-        return np.cumsum(_sigmoid(self.tmax_c, LEAFING), axis=1)
+        return np.cumsum(_rate(self.tmax_c, LEAFING), axis=1)
 
     @cached_property
     def chill_sum(self) -> Floats:
@@ -224,6 +224,10 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
     )
 
 
-def _sigmoid(temperature_c: Floats, clock: Clock) -> Floats:
-    rate: Floats = 1 / (1 + np.exp(-clock.slope * (temperature_c - clock.midpoint_c)))
+def _rate(temperature_c: Floats, clock: Clock) -> Floats:
+    """Sigmoid of temperature, or degrees above the base where the clock has no slope."""
+    above = temperature_c - clock.midpoint_c
+    if clock.slope == 0:
+        return np.maximum(above, 0.0)
+    rate: Floats = 1 / (1 + np.exp(-clock.slope * above))
     return rate

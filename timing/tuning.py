@@ -7,8 +7,9 @@ date moves the prediction a little, many move it almost all the way, and taxa no
 follow their neighbours half-way. What is left of the uncertainty narrows accordingly, and the
 season's spread is re-estimated from the residuals, leaning on the shipped one.
 
-With twenty or more dates of one event, the weight of day length in its forcing clock may
-change, when leaving one season out is at least 5% better for it.
+With twenty or more dates of one event, its forcing clock may change (the weight of day length, the
+start, degree days instead of the sigmoid), when leaving one season out is at least 5% better for
+it.
 """
 
 from __future__ import annotations
@@ -31,9 +32,11 @@ PRIOR_SEASONS = 4.0  # weight of the shipped season spread, in seasons (our own)
 OWN_SEASONS = 8  # from this many on, a shift is matched in the observed seasons
 STRUCTURE_SEASONS = 20
 STRUCTURE_GAIN = 0.95
-EXPONENTS = (4.0, 3.0, 1.5, 0.0)
 IMPOSSIBLE_DAYS = 75.0
-CANDIDATES = np.linspace(0.4, 1.9, 301)
+CANDIDATES = np.geomspace(0.4, 2.0, 162)  # shares of a requirement, 1% apart
+NEVER = 400.0  # offset that stands for a date not reached
+FINE = np.linspace(0.98, 1.02, 81)
+REQUIREMENTS = 400  # between the lowest and the highest sum at an observed date
 
 
 @dataclass(frozen=True)
@@ -144,15 +147,15 @@ class _Line:
         return tuned, TunedEvent(count, rmse)
 
     def restructured(self) -> EventModel | None:
-        """The model with another weight of day length, where a long series asks for it."""
+        """The model with another clock, where a long series asks for it."""
         model, dates = self.model, self.dates
         if model.model != "forcing" or dates is None or len(dates.days) < STRUCTURE_SEASONS:
             return None
         usual = model.forcing_clock
         scores: dict[Clock, tuple[float, float]] = {}
-        for clock in (usual, *(usual.with_exponent(value) for value in EXPONENTS)):
+        for clock in (usual, *usual.alternatives()):
             other = replace(model, clock=clock)
-            scores[clock] = _left_out(self.drivers, self.taxon, other, dates)
+            scores[clock] = _left_out(self.drivers, other, dates)
         best = min(scores, key=lambda clock: scores[clock][0])
         if best == usual or scores[best][0] > STRUCTURE_GAIN * scores[usual][0]:
             return None
@@ -167,10 +170,13 @@ class _Line:
         if self.dates is not None and len(self.dates.rows) >= OWN_SEASONS:
             rows = self.dates.rows
         wanted = self.nominal[rows] + shift
-        requirements = model.requirement * CANDIDATES
-        dates = candidate_dates(self.drivers, self.taxon, model, requirements)[rows]
-        bias = np.abs(np.nanmean(np.where(np.isnan(dates), 400.0, dates) - wanted[:, None], axis=0))
-        return replace(model, requirement=float(requirements[int(np.argmin(bias))]))
+        found = model.requirement
+        for shares in (CANDIDATES, FINE):
+            requirements = found * shares
+            dates = candidate_dates(self.drivers, self.taxon, model, requirements)[rows]
+            late = np.where(np.isnan(dates), NEVER, dates) - wanted[:, None]
+            found = float(requirements[int(np.argmin(np.abs(np.nanmean(late, axis=0))))])
+        return replace(model, requirement=found)
 
 
 def _common_error(lines: list[_Line]) -> tuple[float, float]:
@@ -210,15 +216,13 @@ def candidate_dates(
     return np.maximum(full, bud_break)
 
 
-def _left_out(
-    drivers: Drivers, taxon: Species, model: EventModel, dates: _Series
-) -> tuple[float, float]:
+def _left_out(drivers: Drivers, model: EventModel, dates: _Series) -> tuple[float, float]:
     """Root mean square error leaving one season out, and the requirement without bias [days]."""
     sums = drivers.forcing_sum(model.forcing_clock)[dates.rows]
     at_date = sums[np.arange(len(sums)), dates.days.astype(np.int64)]
-    requirements = float(np.median(at_date)) * CANDIDATES
-    predicted = candidate_dates(drivers, taxon, model, requirements)[dates.rows]
-    errors = np.where(np.isnan(predicted), 400.0, predicted) - dates.days[:, None]
+    requirements = np.linspace(at_date.min(), at_date.max(), REQUIREMENTS)
+    predicted = reach(sums, np.tile(requirements, (len(sums), 1)))
+    errors = np.where(np.isnan(predicted), NEVER, predicted) - dates.days[:, None]
     others = np.abs(errors.sum(axis=0) - errors)
     held_out = errors[np.arange(len(errors)), others.argmin(axis=1)]
     unbiased = int(np.abs(errors.mean(axis=0)).argmin())

@@ -46,7 +46,8 @@ SITES = (
 )
 SPRING_EVENTS = ("bud_break", "full_bloom")
 AUTUMN_EVENTS = ("leaf_colour", "leaf_fall")
-NOT_BROADLEAF = ("pinus", "tsuga", "kalmia", "rhododendron")
+EVERGREEN = ("pinus", "tsuga", "kalmia")  # their old leaves' colour dates no autumn
+NOT_BROADLEAF = (*EVERGREEN, "rhododendron")
 RANK_QUANTILES = {"very_early": 0.05, "early": 0.25, "mid": 0.5, "late": 0.75, "very_late": 0.95}
 CANDIDATES = 240
 
@@ -62,6 +63,8 @@ def main() -> None:
         drivers = build_drivers(record, site)
         observed = read_observations(folder / "phenology" / f"{phenology}.csv", drivers)
         for (taxon, event), dates in sorted(observed.items()):
+            if event in AUTUMN_EVENTS and taxon.startswith(EVERGREEN):
+                continue
             if fit := fit_event(drivers, event, dates, observed.get((taxon, "bud_break"), {})):
                 fits[taxon][event] = fit
     path = Path(__file__).with_name("_measured.toml")
