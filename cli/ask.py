@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.options import (
+    chosen_hazards,
     chosen_species,
     confidence_option,
     format_option,
+    hazards_option,
     observations_option,
     open_bench,
     temperature_options,
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="How strong the tree is.",
 )
+@hazards_option
 @temperature_options
 @observations_option
 @confidence_option
@@ -46,6 +49,7 @@ def command(
     *,
     work: WorkKind | None,
     condition: Condition,
+    hazards: tuple[str, ...],
     observations: Path | None,
     confidence: float,
     output: str,
@@ -63,6 +67,7 @@ def command(
     from timing.species.model import WORK_KINDS
 
     taxa = chosen_species(species)
+    occurring = chosen_hazards(hazards, taxa)
     bench = open_bench(**where)
     taxa, fits = tuned_species(taxa, observations, bench)
     kinds = (work,) if work else WORK_KINDS
@@ -76,6 +81,7 @@ def command(
             condition=condition,
             kinds=kinds,
             tuned=fits.get(taxon.slug, {}),
+            hazards=occurring,
         )
         answers += [
             answer(view, kind, bench.on, condition=condition, confidence=confidence)

@@ -9,8 +9,10 @@ from typing import Any
 import click
 
 from cli.options import (
+    chosen_hazards,
     chosen_species,
     confidence_option,
+    hazards_option,
     observations_option,
     open_bench,
     temperature_options,
@@ -36,13 +38,16 @@ SUFFIXES = (".png", ".svg", ".txt", ".json")
     help="Write here; the ending chooses the form: .png .svg .txt .json [default: text to "
     "the terminal].",
 )
+@hazards_option
 @temperature_options
 @observations_option
 @confidence_option
 def command(
     species: tuple[str, ...],
+    *,
     year: int | None,
     path: Path | None,
+    hazards: tuple[str, ...],
     observations: Path | None,
     confidence: float,
     **where: Any,
@@ -62,9 +67,13 @@ def command(
     if path is not None and path.suffix.lower() not in SUFFIXES:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     taxa = chosen_species(species or COMMON_TAXA)
+    occurring = chosen_hazards(hazards, taxa)
     bench = open_bench(**where)
     taxa, _ = tuned_species(taxa, observations, bench)
-    views = [outlook(taxon, bench.record, bench.drivers, on=bench.on) for taxon in taxa]
+    views = [
+        outlook(taxon, bench.record, bench.drivers, on=bench.on, hazards=occurring)
+        for taxon in taxa
+    ]
     calendar = year_calendar(
         views, year or year_of(bench.on), confidence=confidence, today=bench.on
     )

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from timing.drivers import Drivers
     from timing.site import Site
-    from timing.species.model import Species
+    from timing.species.model import Hazard, Species
     from timing.temperature import TemperatureRecord
     from timing.tuning import TunedEvent
 
@@ -71,6 +71,16 @@ observations_option = click.option(
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Dates you observed at this site, CSV: species,event,date. They tune the answer.",
+)
+
+
+hazards_option = click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="NAME",
+    help="A disease or pest that occurs near you, such as oak-wilt: its closed season is obeyed. "
+    "May be given again; 'sapdial species hazards' lists them.",
 )
 
 
@@ -184,3 +194,18 @@ def chosen_species(names: tuple[str, ...]) -> list[Species]:
     for name in names:
         slugs.update(dict.fromkeys(find_species(name)))
     return [load_species(slug) for slug in slugs]
+
+
+def chosen_hazards(names: tuple[str, ...], taxa: list[Species]) -> tuple[Hazard, ...]:
+    """Hazards the user named, each once; one that concerns none of the taxa is told on stderr."""
+    from timing.species.hazards import load_hazard
+
+    hazards = tuple(load_hazard(name) for name in dict.fromkeys(names))
+    for hazard in hazards:
+        if not any(hazard.concerns(taxon) for taxon in taxa):
+            click.echo(
+                f"--hazard {hazard.name}: none of these taxa is a host of {hazard.label} (hosts: "
+                f"{', '.join(hazard.hosts)}), so it changes nothing here",
+                err=True,
+            )
+    return hazards

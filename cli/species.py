@@ -48,8 +48,8 @@ def list_(output: str) -> None:
 def show(species: str, output: str) -> None:
     """Show one taxon: events, rules, limits, cautions, each with its source."""
     from timing.errors import UsageError
-    from timing.export.answer_text import species_text
     from timing.export.as_json import species_json
+    from timing.export.species_text import species_text
 
     taxa = chosen_species((species,))
     if output == "json":
@@ -61,3 +61,26 @@ def show(species: str, output: str) -> None:
         echo_json(species_json(taxa[0]))
         return
     click.echo("\n".join(species_text(taxon) for taxon in taxa), nl=False)
+
+
+@command.command("hazards")
+@format_option("text", "json")
+def hazards(output: str) -> None:
+    """List the diseases and pests that --hazard takes, with their hosts and closed seasons."""
+    from timing.export.answer_text import wrapped
+    from timing.export.as_json import hazard_json
+    from timing.export.hazard_text import hazard_sentences
+    from timing.species.hazards import hazard_names, load_hazard
+
+    known = [load_hazard(name) for name in hazard_names()]
+    if output == "json":
+        echo_json(
+            {"schema": "sapdial-hazards-1", "hazards": [hazard_json(hazard) for hazard in known]}
+        )
+        return
+    for hazard in known:
+        lines = wrapped(f"{hazard.name}: {hazard.label}, on {', '.join(hazard.hosts)}", "", "  ")
+        lines += [
+            line for text in hazard_sentences(hazard) for line in wrapped(text, "  - ", "    ")
+        ]
+        click.echo("\n".join(lines))

@@ -13,20 +13,25 @@ What must hold:
 * heavy work of the growing season stops at the heavy limit, of azaleas before bud set;
 * every deciduous taxon has light and outline rules, flowering cherries no outline and a reason;
 * weak trees get no heavy cut, and more than a quarter off an established one is explained;
-* a broken file is refused, and the message names the file and the key;
+* a broken file is refused, and the message names the file and the key: so is every required key
+  that is missing, and every text and source that is empty;
+* the disagreements and the poisons that handbooks name are in the files of their groups, and
+  every caution says what it is about;
 * names find taxa in any case, with hyphens, by genus; an unknown one lists the nearest.
 """
 
 import copy
 import re
 import tomllib
+from collections.abc import Iterator
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from timing.errors import DataError, UsageError
-from timing.species import catalogue
+from timing.species import catalogue, tables
 from timing.species.catalogue import common_rules, load_species, slugs
 from timing.species.model import EVIDENCE, WORK_KINDS, Rule, Species
 from timing.species.names import find_species
@@ -286,6 +291,74 @@ def test_known_disagreements_show_both_sides(genus: str):
         assert load_species(slug).disagreements, slug
 
 
+# Words of the question and of both sides that each group must carry.
+DISAGREEMENTS = {
+    "maple": ("does bleeding harm", "lose a large branch", "early in dormancy"),
+    "hornbeam": ("does bleeding harm", "lose a large branch"),
+    "birch": ("does bleeding harm", "mid-summer", "borers"),
+    "beech": ("dormancy", "closed more slowly"),
+    "elm": ("growing season",),
+    "oak": ("close sooner", "sap beetles"),
+    "pine": ("october to january", "by candles", "pine roots"),
+    **dict.fromkeys(("cherry", "plum", "apricot"), ("summer", "dormancy")),
+    "box": ("december to february", "after frost"),
+    "juniper": ("late winter to early spring", "tip blight"),
+    "azalea": ("azalea roots", "-18 °c", "-12 °c"),
+    "magnolia": ("star magnolia",),
+    **dict.fromkeys(
+        (
+            "crab apple",
+            "hawthorn",
+            "firethorn",
+            "cotoneaster",
+            "flowering quince",
+            "Chinese quince",
+            "serviceberry",
+            "chokeberry",
+        ),
+        ("disinfected between cuts", "bleach"),
+    ),
+}
+
+
+@pytest.mark.parametrize("genus", DISAGREEMENTS)
+def test_each_group_carries_the_disagreements_about_it(genus: str):
+    for slug in find_species(genus):
+        items = load_species(slug).disagreements
+        text = " ".join(f"{d.question} {d.one_side} {d.other_side}" for d in items).lower()
+        missing = [words for words in DISAGREEMENTS[genus] if words not in text]
+        assert missing == [], slug
+
+
+POISONS = {
+    "fig": "latex",
+    "yew": "poisonous to people and livestock",
+    "wisteria": "seeds and pods",
+    "azalea": "poisonous if eaten",
+    "box": "poisonous if eaten",
+    **dict.fromkeys(("cherry", "plum", "apricot"), "wilted leaves"),
+    "privet": "berries are poisonous",
+    "arborvitae": "thujone",
+    "oak": "acorns",
+    "elder": "unripe berries",
+    "juniper": "irritates skin",
+    "ginkgo": "irritates skin",
+    "red maple": "wilted leaves are poisonous to horses",
+}
+
+
+@pytest.mark.parametrize("name", POISONS)
+def test_each_group_carries_the_poisons_it_holds(name: str):
+    for slug in find_species(name):
+        harmful = [c for c in load_species(slug).cautions if c.topic in ("poison", "injury")]
+        assert any(POISONS[name] in caution.text.lower() for caution in harmful), slug
+
+
+@pytest.mark.parametrize("slug", SLUGS)
+def test_every_caution_says_what_it_is_about(slug: str):
+    assert [c.text for c in load_species(slug).cautions if not c.topic] == []
+
+
 def test_root_zone_limits_are_plausible():
     limits = {s.slug: s.root_zone.coldest_c for s in all_species() if s.root_zone}
     assert limits["buxus-sempervirens"] == -3.9
@@ -342,6 +415,99 @@ def test_a_broken_file_is_refused_by_name_and_key(
         broken(path, value).species()
     assert "acer-palmatum.toml" in str(refusal.value)
     assert key in str(refusal.value)
+
+
+# A maple, and an azalea for what a maple lacks: flowers, lags, two spreads.
+BROKEN_IN_TURN = ("acer-palmatum", "rhododendron-kurume")
+OPTIONAL = {"other_names", "avoid", "only_if", "topic", "spread_days", "site_spread_days"}
+
+
+def damaged(slug: str) -> Iterator[tuple[str, str, str, str]]:
+    """A file with one required line taken out, or its text emptied: key, section, what, text."""
+    lines = (files("timing.species") / f"{slug}.toml").read_text(encoding="utf-8").splitlines()
+    section = ""
+    for number, line in enumerate(lines):
+        if line.startswith("["):
+            section = line.strip("[]")
+        key, equals, value = line.partition(" = ")
+        if not equals or key in OPTIONAL:
+            continue
+        without = [*lines[:number], *lines[number + 1 :]]
+        yield key, section, "missing", "\n".join(without)
+        if value.startswith('"'):
+            emptied = [*lines[:number], f'{key} = "  "', *lines[number + 1 :]]
+            yield key, section, "empty", "\n".join(emptied)
+
+
+@pytest.fixture
+def species_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A folder of species files of one's own, read instead of the shipped ones."""
+    for name in ("_groups.toml", "_measured.toml"):
+        text = (files("timing.species") / name).read_text(encoding="utf-8")
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    cached = (load_species, common_rules)
+    shipped = catalogue.read_table
+    own = {name: shipped(name) for name in ("_groups", "_measured")}
+
+    def read_table(stem: str) -> dict[str, Any]:
+        return own.get(stem) or shipped.__wrapped__(stem)
+
+    for module in (catalogue, tables):
+        monkeypatch.setattr(module, "files", lambda _package: tmp_path)
+    monkeypatch.setattr(catalogue, "read_table", read_table)
+    for function in cached:
+        function.cache_clear()
+    yield tmp_path
+    for function in cached:
+        function.cache_clear()
+
+
+@pytest.mark.parametrize("slug", BROKEN_IN_TURN)
+def test_every_required_key_of_a_file_is_asked_for_by_name(slug: str, species_folder: Path):
+    path = species_folder / f"{slug}.toml"
+    checked = 0
+    for key, section, what, text in damaged(slug):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(DataError) as refusal:
+            load_species(slug)
+            pytest.fail(f"{section}.{key} {what}: accepted")
+        message = str(refusal.value)
+        assert message.startswith(f"species file {slug}.toml, "), (section, key, message)
+        assert key in message, (section, key, message)
+        assert section.split(".")[0] in message, (section, key, message)
+        assert len(message) < 200 and "\n" not in message, message
+        checked += 1
+    assert checked > 100
+
+
+@pytest.mark.parametrize("slug", BROKEN_IN_TURN)
+def test_a_whole_part_that_is_missing_is_asked_for_by_name(slug: str, species_folder: Path):
+    text = (files("timing.species") / f"{slug}.toml").read_text(encoding="utf-8")
+    for part in ("bleeding", "removal", "dominance", "recovery", "events.chill_met",
+                 "events.bud_break", "events.leaf_full_size"):  # fmt: skip
+        shorter, found = re.subn(rf"\[{re.escape(part)}\]\n(?:[a-z_]+ = .*\n)+", "", text)
+        assert found == 1, part
+        (species_folder / f"{slug}.toml").write_text(shorter, encoding="utf-8")
+        with pytest.raises(DataError, match=rf"species file {slug}\.toml, {re.escape(part)}: "):
+            load_species(slug)
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "where"),
+    [
+        ('need = "', 'nead = "', "events.chill_met.nead"),
+        ('avoid = ["midsummer_heat"]', 'avoids = ["midsummer_heat"]', "work.heavy 1.avoids"),
+        ('handling = "', 'handeling = "', "disagreements.handeling"),
+        ("coldest_c = ", "coldest = ", "root_zone.coldest"),
+    ],
+)
+def test_a_misspelt_key_is_named(right: str, wrong: str, where: str, species_folder: Path):
+    text = (files("timing.species") / "acer-palmatum.toml").read_text(encoding="utf-8")
+    assert right in text
+    path = species_folder / "acer-palmatum.toml"
+    path.write_text(text.replace(right, wrong, 1), encoding="utf-8")
+    with pytest.raises(DataError, match=re.escape(where)):
+        load_species("acer-palmatum")
 
 
 def test_the_unbroken_table_is_accepted():

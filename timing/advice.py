@@ -2,8 +2,8 @@
 
 The verdict weighs two things that are kept apart: the *odds* of the day, from past seasons and
 from this season's record so far, and *vetoes*, from what was recorded up to the day (hard frost,
-heat, leaves lost to a late frost) or is wrong with the tree. A veto overrules good odds; nothing
-overrules bad ones.
+heat, leaves lost to a late frost), is wrong with the tree, or is a closed season of a hazard. A
+veto overrules good odds; nothing overrules bad ones.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from timing.answers import Outlook
+from timing.closed_seasons import HazardNotice, hazard_notices, veto_text
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
 from timing.running import RECENT_DAYS, reaches
 from timing.season import Floats, season_of, year_of
@@ -49,7 +50,8 @@ class Answer:
     ----------
     chance : chance that the work is safe on the day.
     chance_range : 95 % sampling range of that share.
-    vetoes : what this season's record or the tree's condition forbids, whatever the odds.
+    vetoes : what this season's record, the tree's condition or a hazard forbids, whatever the
+        odds.
     phase : what the tree is doing.
     windows, marginal_windows : coming runs at or above the confidence, and above one half.
     next_window : the window that is open, else the next to open; None when there is none.
@@ -57,6 +59,7 @@ class Answer:
     reasons, conditions, cautions : sentences.
     evidence : one clause on how thin the ground is.
     tuned : whether observations at the site adjusted the taxon's dates.
+    hazards : what the hazards named for the site close to this work.
     spread_days : half of the 80 % range of the event that opens the window, or None.
     """
 
@@ -83,6 +86,7 @@ class Answer:
     seasons: int
     spread_days: float | None
     tuned: bool
+    hazards: tuple[HazardNotice, ...] = ()
 
 
 def answer(
@@ -106,7 +110,9 @@ def answer(
     odds = outlook.odds[work]
     hemisphere = outlook.site.hemisphere
     chance = odds.on(on)
-    vetoes = _vetoes(outlook, odds, on, condition)
+    notices = hazard_notices(outlook, work, on)
+    closed = (text for notice in notices if (text := veto_text(notice, work, on)))
+    vetoes = (*closed, *_vetoes(outlook, odds, on, condition))
     windows = odds.windows(confidence, on, hemisphere)
     best = odds.best_day(on)
     target = windows[0].opens if windows else (best[0] if best else on)
@@ -130,7 +136,7 @@ def answer(
         marginal_windows=odds.windows(min(MARGINAL, confidence), on, hemisphere),
         next_window=windows[0] if windows else None,
         best_day=best,
-        reasons=(*rule_reasons(outlook, odds), *season_so_far(outlook, odds, on)),
+        reasons=(*rule_reasons(outlook, odds, notices), *season_so_far(outlook, odds, on)),
         how_much=how_much(outlook.species, work, condition),
         conditions=_conditions(odds, max(target, on)),
         cautions=(*outlook.species.cautions, *common_rules().cautions),
@@ -139,6 +145,7 @@ def answer(
         seasons=odds.seasons,
         spread_days=_opening_spread(outlook, odds),
         tuned=bool(outlook.tuned),
+        hazards=notices,
     )
 
 

@@ -17,7 +17,7 @@ from timing.events import SeasonEvents, season_events
 from timing.running import running_events, running_odds
 from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
 from timing.site import Site
-from timing.species.model import WORK_KINDS, Condition, Species, WorkKind
+from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.tuning import TunedEvent
 from timing.windows import FEWEST_SEASONS, WorkOdds, rules_for, used_seasons, work_odds
@@ -68,6 +68,7 @@ class Outlook:
     used : rows of the seasons that the odds rest on.
     running : events of the running season under every past remainder, or None.
     tuned : events tuned to observations at the site, and how well they fit them.
+    hazards : hazards named for the site that concern the taxon.
     """
 
     species: Species
@@ -78,6 +79,7 @@ class Outlook:
     used: Ints
     running: SeasonEvents | None
     tuned: Mapping[str, TunedEvent] = field(default_factory=dict)
+    hazards: tuple[Hazard, ...] = ()
 
     @property
     def site(self) -> Site:
@@ -165,6 +167,7 @@ def outlook(
     condition: Condition = "established",
     kinds: tuple[WorkKind, ...] = WORK_KINDS,
     tuned: Mapping[str, TunedEvent] | None = None,
+    hazards: tuple[Hazard, ...] = (),
 ) -> Outlook:
     """Compute the events of a taxon and the odds of the kinds of work asked for.
 
@@ -175,17 +178,24 @@ def outlook(
     condition : the tree's condition.
     kinds : kinds of work whose odds are wanted.
     tuned : what `timing.tuning.tune` says of the taxon's events, to be told on.
+    hazards : diseases and pests that occur at the site; those of other taxa change nothing.
     """
+    hazards = tuple(hazard for hazard in hazards if hazard.concerns(species))
     events = season_events(species, drivers)
     used = used_seasons(events)
     running = running_events(events, used, on) if on is not None else None
     odds = {}
     for kind in kinds:
-        odds[kind] = work_odds(events, kind, condition=condition)
+        odds[kind] = work_odds(events, kind, condition=condition, hazards=hazards)
         if running is not None:
-            rules = rules_for(events, kind, condition)
             year = running_odds(
-                rules, kind, running, past=events, used=used, limits=odds[kind].limits
+                rules_for(events, kind, condition, hazards),
+                kind,
+                running,
+                past=events,
+                used=used,
+                limits=odds[kind].limits,
+                hazards=hazards,
             )
             odds[kind] = replace(odds[kind], running=year)
-    return Outlook(species, record, drivers, events, odds, used, running, tuned or {})
+    return Outlook(species, record, drivers, events, odds, used, running, tuned or {}, hazards)

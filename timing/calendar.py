@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from timing.answers import Outlook
+from timing.closed_seasons import closed_in_year
 from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
-from timing.species.model import WORK_KINDS, Species, WorkKind
+from timing.species.model import WORK_KINDS, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.windows import MARGINAL, Window
+from timing.wording import run_spans
 
 MARKED_EVENTS = (
     "sap_rise",
@@ -48,7 +50,8 @@ class Band:
     safe, marginal : runs of days at or above the confidence, and from one half up to it; a
         run that crosses New Year stands there in two parts.
     seasons : how many seasons the chances rest on.
-    limits : conditions of the work on these windows ("small cuts only …").
+    limits : conditions of the work on these windows ("small cuts only …"), closed days included.
+    closed : what each hazard of the site closes, as runs of days of the year.
     """
 
     kind: WorkKind
@@ -57,6 +60,7 @@ class Band:
     marginal: tuple[Window, ...]
     seasons: int
     limits: tuple[str, ...]
+    closed: tuple[tuple[Hazard, tuple[tuple[np.datetime64, np.datetime64], ...]], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,6 +140,8 @@ def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Ban
     limits = {
         need.text for stretch in odds.rules for need in stretch.rule.only_if if need.kind != "tree"
     }
+    closed = closed_in_year(outlook, kind, year)
+    limits |= {_closed_text(hazard, runs, year) for hazard, runs in closed if runs}
     return Band(
         kind,
         chance,
@@ -143,7 +149,15 @@ def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Ban
         _runs(days, chance, possible, outlook),
         odds.seasons,
         tuple(sorted(limits)),
+        closed,
     )
+
+
+def _closed_text(
+    hazard: Hazard, runs: tuple[tuple[np.datetime64, np.datetime64], ...], year: int
+) -> str:
+    spans = " and ".join(run_spans(runs, year))
+    return f"closed {spans} by {hazard.label} (your plant health authority comes first)"
 
 
 def _runs(

@@ -306,7 +306,7 @@ def _sap_peak(context: _Context, model: EventModel) -> Floats:
     mechanism = context.species.bleeding.mechanism
     reasons = context.events.reasons
     if mechanism == "none":
-        reasons[model.name] = "this taxon does not bleed"
+        reasons[model.name] = "no freezing nights and thawing days drive sap in this taxon"
         return np.full((context.seasons, DRAWS), np.nan)
     bud_break = context.events.days["bud_break"]
     if mechanism == "root_pressure":

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from timing.answers import Outlook, UsualDate
+from timing.closed_seasons import HazardNotice, notice_text
+from timing.hazards import left_out, opened
 from timing.season import Floats, season_start
 from timing.species.catalogue import common_rules
 from timing.species.model import EventModel, Point, Rule
-from timing.stretches import RuleStretches, capped_at_heavy_limit
+from timing.stretches import RuleStretches, capped_at_heavy_limit, chance_of_year
 from timing.windows import WorkOdds
 from timing.wording import EVENT_LABELS, WORK_LABELS, day_text
 
@@ -38,6 +40,7 @@ LIMIT_NAMES = {
     "heavy_limit": "the last safe day for heavy cuts",
     "light_limit": "the last safe day for light work",
 }
+RARELY = 0.1  # a rule that closed seasons leave no more chance than this is told as closed
 COMPARED = ("sap_rise", "bud_break", "leaf_full_size", "flush_hardened", "leaf_colour", "leaf_fall")
 
 
@@ -46,20 +49,31 @@ def shown(celsius: float) -> str:
     return f"{celsius:.0f} °C".replace("-", "−")
 
 
-def rule_reasons(outlook: Outlook, odds: WorkOdds) -> tuple[str, ...]:
-    """Up to three sentences a rule: why, when it opens, when it closes."""
-    sentences = []
+def rule_reasons(
+    outlook: Outlook, odds: WorkOdds, notices: tuple[HazardNotice, ...] = ()
+) -> tuple[str, ...]:
+    """What hazards close, and up to three sentences a rule: why, when it opens, when it closes."""
+    sentences = [notice_text(notice, odds.kind) for notice in notices]
+    dropped = [
+        f"Closed because {hazard.label} occurs here: {_stretch_name(rule)}."
+        for rule in outlook.species.work[odds.kind]
+        if (hazard := left_out(rule, outlook.hazards))
+    ]
+    sentences += dropped
     for stretch in odds.rules:
         rule = stretch.rule
         if not bool(np.any(stretch.closes >= stretch.opens)):
             sentences.append(f"No window here: {_when_never(outlook, stretch)}.")
+            continue
+        if odds.closed and chance_of_year(opened((stretch,), odds.closed)).max() < RARELY:
+            sentences.append(f"Nearly always inside closed days: {_stretch_name(rule)}.")
             continue
         limits = "; ".join(need.text for need in rule.only_if)
         only = f" Condition: {limits}." if limits else ""
         sentences.append(f"{rule.why}{only} [{rule.source}]")
         sentences.append(f"Opens {_opening(outlook, odds, rule)}.")
         sentences.append(f"Closes {_closing(outlook, odds, rule)}.")
-    if not odds.rules:
+    if not odds.rules and not dropped:
         sentences.append(
             f"The rules give this taxon no {WORK_LABELS[odds.kind]}; see its other kinds of work."
         )
@@ -76,6 +90,17 @@ def _when_never(outlook: Outlook, stretch: RuleStretches) -> str:
     return f"it would close ({_name(closes)}) before it opens ({_name(opens)})"
 
 
+def _stretch_name(rule: Rule) -> str:
+    """A rule's stretch without its dates."""
+    return f"the days from {_moment(rule.opens)} to {_moment(rule.closes)}"
+
+
+def _moment(point: Point) -> str:
+    """A point as a noun: "the moment when …" where it has no offset and is no limit."""
+    bare = point.offset_days == 0 and point.event not in LIMIT_NAMES
+    return f"the day on which {_name(point)}" if bare else _name(point)
+
+
 def _name(point: Point) -> str:
     """A point without its date: "two weeks after the buds break"."""
     weeks = abs(point.offset_days) // 7
@@ -89,8 +114,14 @@ def _name(point: Point) -> str:
 def _opening(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
     if rule.opens.event in LIMIT_NAMES and rule.opens.event == rule.closes.event:
         weeks = (rule.closes.offset_days - rule.opens.offset_days) // 7
-        return f"{weeks} weeks before it closes"
-    return _point(outlook, odds, rule.opens)
+        text = f"{weeks} weeks before it closes"
+    else:
+        text = _point(outlook, odds, rule.opens)
+    if rule.not_before is not None:
+        text += f", and not before {_moment(rule.not_before)}"
+        if (usual := outlook.usual(rule.not_before.event)) is not None:
+            text += f": {usual_text(usual, outlook.seasons, rule.not_before.offset_days)}"
+    return text
 
 
 def _closing(outlook: Outlook, odds: WorkOdds, rule: Rule) -> str:
@@ -179,7 +210,8 @@ def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[
         if usual is None or np.isnan(day) or day > today:
             continue
         late = round(day - _median(outlook.events.days[event][outlook.used]))
-        how = f"{abs(late)} days {'later' if late > 0 else 'earlier'} than" if late else "just as"
+        apart = f"{abs(late)} day{'s' if abs(late) > 1 else ''}"
+        how = f"{apart} {'later' if late > 0 else 'earlier'} than" if late else "just as"
         sentences.append(
             f"This season so far: {EVENT_LABELS[event]} about {day_text(start + round(day))} by "
             f"the record, {how} usual; the odds count that in."

@@ -11,6 +11,7 @@ import numpy as np
 
 from timing.drivers import FROST_SEASON_DAYS, Drivers
 from timing.events import SeasonEvents, season_events
+from timing.hazards import opened, running_closures
 from timing.limits import AutumnLimits
 from timing.season import (
     CYCLE_DAYS,
@@ -22,7 +23,7 @@ from timing.season import (
     year_of,
 )
 from timing.site import Hemisphere
-from timing.species.model import Rule, WorkKind
+from timing.species.model import Hazard, Rule, WorkKind
 from timing.stretches import (
     RuleStretches,
     bounded,
@@ -111,6 +112,7 @@ def running_odds(
     past: SeasonEvents,
     used: Ints,
     limits: AutumnLimits,
+    hazards: tuple[Hazard, ...] = (),
 ) -> RunningYear:
     """Chance of each day from the winter solstice before the running spring to the next.
 
@@ -121,15 +123,17 @@ def running_odds(
     past : events of all seasons.
     used : rows of ``past`` that the remainders come from.
     limits : limits of the site's autumn over ``past``.
+    hazards : hazards that occur at the site and concern the taxon.
     """
     now = limits.in_seasons(running)
     drivers = running.drivers
     year, start = int(drivers.years[0]), day_numbers(drivers.starts[:1])
     remainders = used[past.drivers.years[used] != year]
+    closed = running_closures(hazards, kind, running, past=past, remainders=remainders)
     laid: list[tuple[RuleStretches, ...]] = []
     for rule in rules:
         if not crosses_winter(rule):
-            laid.append((stretch(rule, kind, running, now),))
+            laid.append(opened((stretch(rule, kind, running, now),), closed))
             continue
         opens = start + offsets(rule.opens, running, now)
         following = day_numbers(
@@ -140,10 +144,10 @@ def running_odds(
         last_winter = _last_winter(
             rule, kind, running, past=past, remainders=remainders, limits=limits, now=now
         )
-        laid.append((this_winter, last_winter))
+        laid.append(opened((this_winter, last_winter), closed))
     first = drivers.starts[0] + WINTER_SOLSTICE
     chance = chance_of_days(tuple(s for group in laid for s in group), first, CYCLE_DAYS)
-    return RunningYear(first, chance, tuple(laid))
+    return RunningYear(first, chance, tuple(group for group in laid if group), closed)
 
 
 def _last_winter(

@@ -59,6 +59,18 @@ def season_end(year: int, hemisphere: Hemisphere) -> np.datetime64:
     return np.datetime64(f"{year + 1:04d}-06-30", "D")
 
 
+def northern_month(year: int, month: int, hemisphere: Hemisphere) -> np.datetime64:
+    """First day of a northern month (1 to 12) in a season's year; half a year later in the south.
+
+    >>> northern_month(2024, 4, "north")
+    np.datetime64('2024-04-01')
+    >>> northern_month(2024, 7, "south")
+    np.datetime64('2025-01-01')
+    """
+    years, index = divmod(month - 1 + (6 if hemisphere == "south" else 0), 12)
+    return np.datetime64(f"{year + years:04d}-{index + 1:02d}-01", "D")
+
+
 def season_of(day: np.datetime64, hemisphere: Hemisphere) -> int:
     """Season whose spring and summer a day belongs to or leads into.
 

@@ -58,6 +58,8 @@ def stretch(
     drivers = events.drivers
     start = day_numbers(drivers.starts)
     opens = start + offsets(rule.opens, events, limits)
+    if rule.not_before is not None:
+        opens = np.maximum(opens, start + offsets(rule.not_before, events, limits))
     closing = offsets(rule.closes, events, limits)
     if crosses_winter(rule):
         hemisphere = drivers.site.hemisphere

@@ -4,7 +4,8 @@ A rule opens at one event and closes at another, each with an offset. In every s
 every draw of the model's error it gives one stretch of days (`timing.stretches`); over seasons
 and draws that gives, for every day of the year, the chance that the day is safe. Only seasons
 that the record covers count, the last thirty unless told otherwise. The days of the running
-season take their chance from its own record so far (`timing.running`).
+season take their chance from its own record so far (`timing.running`). Closed seasons of the
+hazards that a grower names are taken out of the stretches first (`timing.hazards`).
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ import numpy as np
 
 from timing.errors import DataError
 from timing.events import SeasonEvents
+from timing.hazards import Closure, closures, left_out, opened
 from timing.limits import AutumnLimits, autumn_limits
 from timing.season import CYCLE_DAYS, Days, Floats, Ints, cycle_day, season_of
 from timing.site import Hemisphere
-from timing.species.model import Condition, Rule, WorkKind
+from timing.species.model import Condition, Hazard, Rule, WorkKind
 from timing.stretches import RuleStretches, chance_of_days, chance_of_year, stretch
 
 ODDS_SEASONS = 30
@@ -39,11 +41,15 @@ class Window:
 
 @dataclass(frozen=True)
 class RunningYear:
-    """Chances of the days of the running season, from ``first`` on, and their stretches."""
+    """Chances of the days of the running season, from ``first`` on, and their stretches.
+
+    ``closed`` are the closed seasons, already taken out of the chances and the stretches.
+    """
 
     first: np.datetime64
     chance: Floats
     rules: tuple[tuple[RuleStretches, ...], ...]
+    closed: tuple[Closure, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,6 +63,7 @@ class WorkOdds:
     seasons : how many seasons the odds rest on.
     rules : the rules laid out, over those seasons.
     limits : the site's autumn limits.
+    closed : closed seasons of hazards; the chances count them, ``rules`` do not.
     running : the running season, whose days take their chance from its record so far.
     """
 
@@ -65,6 +72,7 @@ class WorkOdds:
     seasons: int
     rules: tuple[RuleStretches, ...]
     limits: AutumnLimits
+    closed: tuple[Closure, ...] = ()
     running: RunningYear | None = None
 
     def at(self, days: Days) -> Floats:
@@ -91,7 +99,11 @@ class WorkOdds:
                     if chance_of_days(laid, day, 1)[0] >= IN_FORCE
                 )
         cycle = int(cycle_day(np.asarray(day)))
-        return tuple(s.rule for s in self.rules if chance_of_year((s,))[cycle] >= IN_FORCE)
+        return tuple(
+            laid.rule
+            for laid in self.rules
+            if chance_of_year(opened((laid,), self.closed))[cycle] >= IN_FORCE
+        )
 
     def windows(
         self, level: float, not_before: np.datetime64, hemisphere: Hemisphere
@@ -130,6 +142,7 @@ def work_odds(
     *,
     condition: Condition = "established",
     seasons: int | None = ODDS_SEASONS,
+    hazards: tuple[Hazard, ...] = (),
 ) -> WorkOdds:
     """Odds of one kind of work for the taxon and site of ``events``, from past seasons.
 
@@ -139,6 +152,7 @@ def work_odds(
     kind : heavy, light or outline.
     condition : rules that ask for a vigorous tree count only for one.
     seasons : how many of the last covered seasons to use; None for all.
+    hazards : hazards that occur at the site and concern the taxon.
 
     Raises
     ------
@@ -147,10 +161,12 @@ def work_odds(
     used = used_seasons(events, seasons)
     limits = autumn_limits(events)
     rules = []
-    for rule in rules_for(events, kind, condition):
+    for rule in rules_for(events, kind, condition, hazards):
         whole = stretch(rule, kind, events, limits)
         rules.append(RuleStretches(rule, whole.opens[used], whole.closes[used]))
-    return WorkOdds(kind, chance_of_year(tuple(rules)), int(used.size), tuple(rules), limits)
+    closed = tuple(closure.select(used) for closure in closures(hazards, kind, events))
+    chance = chance_of_year(opened(tuple(rules), closed))
+    return WorkOdds(kind, chance, int(used.size), tuple(rules), limits, closed)
 
 
 def used_seasons(events: SeasonEvents, seasons: int | None = ODDS_SEASONS) -> Ints:
@@ -165,12 +181,18 @@ def used_seasons(events: SeasonEvents, seasons: int | None = ODDS_SEASONS) -> In
     return used[-seasons:] if seasons else used
 
 
-def rules_for(events: SeasonEvents, kind: WorkKind, condition: Condition) -> tuple[Rule, ...]:
-    """The taxon's rules that count for a tree in this condition."""
+def rules_for(
+    events: SeasonEvents,
+    kind: WorkKind,
+    condition: Condition,
+    hazards: tuple[Hazard, ...] = (),
+) -> tuple[Rule, ...]:
+    """The taxon's rules that count for a tree in this condition where these hazards occur."""
     return tuple(
         rule
         for rule in events.species.work[kind]
         if condition == "vigorous" or all(need.name != "vigorous" for need in rule.only_if)
+        if left_out(rule, hazards) is None
     )
 
 

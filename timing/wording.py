@@ -105,8 +105,13 @@ def span_text(first: np.datetime64, last: np.datetime64) -> str:
 
 
 def window_spans(windows: Sequence[Window], year: int) -> list[str]:
-    """Runs of one calendar year in words, the two ends of the year read as one run."""
-    spans = [(window.opens, window.closes) for window in windows]
+    """Windows of one calendar year in words, the two ends of the year read as one run."""
+    return run_spans([(window.opens, window.closes) for window in windows], year)
+
+
+def run_spans(runs: Sequence[tuple[np.datetime64, np.datetime64]], year: int) -> list[str]:
+    """The same for runs of days, both ends included."""
+    spans = list(runs)
     new_year, year_end = np.datetime64(f"{year:04d}-01-01"), np.datetime64(f"{year:04d}-12-31")
     if spans and spans[0] == (new_year, year_end):
         return ["all year"]

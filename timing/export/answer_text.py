@@ -9,8 +9,10 @@ import numpy as np
 from timing.advice import Answer, Verdict
 from timing.answers import Outlook
 from timing.export.as_json import seasons_json
+from timing.export.hazard_text import closed_sections
 from timing.site import Site
-from timing.species.model import Disagreement, EventModel, Species
+from timing.species.hazards import authority_text
+from timing.species.model import Disagreement
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
 from timing.wording import EVENT_LABELS, WORK_LABELS, day_text, short_day
@@ -29,7 +31,7 @@ def answers_text(answers: list[Answer], site: Site, record: TemperatureRecord) -
     if len({answer.species.slug for answer in answers}) == 1:
         for number, answer in enumerate(answers):
             last = number == len(answers) - 1
-            lines += [*_full(answer), *(_shared(answer) if last else [])]
+            lines += [*_full(answer), *(_shared(answers, site) if last else [])]
     else:
         lines += _table(answers)
     return "\n".join(lines).rstrip() + "\n"
@@ -109,6 +111,8 @@ def _full(answer: Answer) -> list[str]:
 
 def _when(answer: Answer) -> list[str]:
     level = f"at least {answer.confidence:.0%} on every day"
+    if answer.condition == "weak" and answer.work == "heavy":
+        level += "; for this tree only once it has recovered"
     lines: list[str] = []
     if answer.windows:
         spans = " · ".join(span(window, answer.on) for window in answer.windows)
@@ -133,9 +137,15 @@ def _when(answer: Answer) -> list[str]:
     return lines
 
 
-def _shared(answer: Answer) -> list[str]:
+def _shared(answers: list[Answer], site: Site) -> list[str]:
+    answer = answers[-1]
     species = answer.species
-    lines = ["Where on the tree", *wrapped(species.dominance.text, "  ")]
+    lines = []
+    for heading, sentences in closed_sections(answers, site).items():
+        lines.append(heading)
+        lines += [line for text in sentences for line in wrapped(text, "  - ", "    ")]
+        lines.append("")
+    lines += ["Where on the tree", *wrapped(species.dominance.text, "  ")]
     lines += ["", "Recovery", *wrapped(species.recovery.text, "  ")]
     lines += _disagreements(answer.disagreements)
     lines += ["", "Cautions"]
@@ -146,10 +156,10 @@ def _shared(answer: Answer) -> list[str]:
 
 def _disagreements(items: tuple[Disagreement, ...]) -> list[str]:
     """Both sides of each question, and what this library does."""
-    lines = []
+    lines = ["", "Authorities differ"] if items else []
     for item in items:
         text = f"{item.question} One side: {item.one_side}. The other: {item.other_side}. "
-        lines += ["", "Authorities differ", *wrapped(text + item.handling, "  ")]
+        lines += wrapped(text + item.handling, "  - ", "    ")
     return lines
 
 
@@ -170,6 +180,10 @@ def _table(answers: list[Answer]) -> list[str]:
             f"{VERDICTS[answer.verdict].lower():<10}  {answer.chance:>4.0%}  {when}{veto}"
         )
         lines += wrapped(line, "", "    ")
+    named = dict.fromkeys(notice.hazard.label for item in answers for notice in item.hazards)
+    if named:
+        text = f"Closed seasons counted in for their hosts: {', '.join(named)}. {authority_text()}"
+        lines += ["", *wrapped(text)]
     return [*lines, "", "Ask for one species to see why, how much, where, and the cautions."]
 
 
@@ -209,110 +223,3 @@ def _season_cell(date: str | None, outlook: Outlook) -> str:
         return "-"
     day = np.datetime64(date)
     return f"{'~' if day > outlook.record.last else ''}{short_day(day)}"
-
-
-def species_text(species: Species) -> str:
-    """What the program knows about a taxon and where from."""
-    lines = [
-        f"{species.common_name} ({species.scientific_name}), {species.habit.replace('_', ' ')}"
-    ]
-    if species.other_names:
-        lines.append(f"Also: {', '.join(species.other_names)}")
-    bleeding = species.bleeding
-    how = BLEEDS[bleeding.mechanism]
-    lines += wrapped(
-        f"Bleeding: {bleeding.strength}{how} [{bleeding.evidence}: {bleeding.source}]", "", "  "
-    )
-    lines += ["", "Events"]
-    for name, model in species.events.items():
-        error = f"±{model.spread_days:.0f} d between seasons"
-        if model.site_spread_days:
-            error += f", ±{model.site_spread_days:.0f} d between sites"
-        lines += wrapped(
-            f"{EVENT_LABELS[name]}: {_model_text(model)}; {error} "
-            f"[{model.evidence}: {model.source}]",
-            "  ",
-            "    ",
-        )
-    for kind, rules in species.work.items():
-        lines += ["", WORK_LABELS[kind].capitalize()]
-        if not rules:
-            lines.append("  none")
-        for rule in rules:
-            needs = f" ({'; '.join(need.text for need in rule.only_if)})" if rule.only_if else ""
-            avoid = f", avoiding {', '.join(rule.avoid)}".replace("_", " ") if rule.avoid else ""
-            lines += wrapped(
-                f"from {_point(rule.opens.event, rule.opens.offset_days)} to "
-                f"{_point(rule.closes.event, rule.closes.offset_days)}{avoid}{needs}: {rule.why} "
-                f"[{rule.evidence}: {rule.source}]",
-                "  ",
-                "    ",
-            )
-    removal = species.removal
-    lines += ["", "How much at once"]
-    lines += wrapped(
-        f"{removal.vigorous:.0%} vigorous, {removal.established:.0%} established, "
-        f"{removal.weak:.0%} weak, {removal.text} [{removal.basis}: {removal.source}]",
-        "  ",
-    )
-    dominance, recovery = species.dominance, species.recovery
-    lines += [
-        "",
-        "Where",
-        *wrapped(f"{dominance.text} [{dominance.evidence}: {dominance.source}]", "  "),
-    ]
-    lines += [
-        "",
-        "Recovery",
-        *wrapped(f"{recovery.text} [{recovery.evidence}: {recovery.source}]", "  "),
-    ]
-    if species.root_zone:
-        roots = species.root_zone
-        lines += ["", "Roots"]
-        lines += wrapped(f"{roots.coldest_c:g} °C [{roots.evidence}: {roots.source}]", "  ")
-    lines += _disagreements(species.disagreements)
-    lines += ["", "Cautions"]
-    for caution in species.cautions:
-        lines += wrapped(f"{caution.text} [{caution.source}]", "  - ", "    ")
-    return "\n".join(lines) + "\n"
-
-
-BLEEDS = {
-    "none": "",
-    "freeze_thaw": ", on thawing days after freezing nights",
-    "root_pressure": ", by root pressure as the soil warms",
-}
-MODEL_TEXTS = {
-    "chill": "{:.0f} chill portions since the season began",
-    "forcing": "{:.1f} units of warmth weighted by day length since late winter",
-    "growth": "{:.0f} warm days since mid March or bud break",
-    "solstice": "{:.0f} days after midsummer",
-    "cooling": "{:.0f} degrees of cooling below 15 °C once days are shorter than 13.5 h",
-    "sap_rise": "first spell after the winter solstice",
-    "sap_peak": "middle of the strongest fortnight before the buds break",
-    "cold_fortnight": "two weeks below 5 °C after growth stops",
-    "warm_start": "ten-day mean of the nights reaches 15 °C",
-    "warm_end": "ten-day mean of the nights falls below 15 °C",
-}
-
-
-def _model_text(model: EventModel) -> str:
-    """How an event is dated, in words."""
-    if model.model == "lag":
-        return f"{model.requirement:.0f} days after {EVENT_LABELS[model.after]}"
-    if model.model == "share":
-        return f"{model.requirement:.0%} of the way to {EVENT_LABELS[model.after]}"
-    return MODEL_TEXTS[model.model].format(model.requirement)
-
-
-def _point(event: str, offset_days: int) -> str:
-    label = {
-        "heavy_limit": "last safe day for heavy cuts",
-        "light_limit": "last safe day for light work",
-    }.get(event) or EVENT_LABELS[event]
-    weeks = abs(offset_days) // 7
-    if not weeks:
-        return label
-    return (
-        f"{weeks} week{'s' if weeks > 1 else ''} {'after' if offset_days > 0 else 'before'} {label}"
-    )

@@ -10,10 +10,12 @@ from timing.advice import Answer
 from timing.answers import Outlook
 from timing.assessment import Assessment
 from timing.calendar import YearCalendar
+from timing.closed_seasons import HazardNotice, YearsOfSeason
 from timing.intake.samples import Sample
 from timing.season import SEASON_DAYS, Days, Floats, season_end
 from timing.site import Site
-from timing.species.model import Species
+from timing.species.hazards import authority_text, hazards_of
+from timing.species.model import Hazard, Species
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
 
@@ -167,6 +169,69 @@ def _answer_json(answer: Answer) -> Json:
             "tuned": answer.tuned,
             "spread_days": None if answer.spread_days is None else round(answer.spread_days, 1),
         },
+        "hazards": [_notice_json(notice) for notice in answer.hazards],
+    }
+
+
+def _notice_json(notice: HazardNotice) -> Json:
+    """What a hazard closes to one kind of work: now or next, and season by season."""
+    return {
+        "name": notice.hazard.name,
+        "label": notice.hazard.label,
+        "closed": [{"from": str(run.first), "to": str(run.last)} for run in notice.runs],
+        "past": _years_json(notice.past),
+        "closed_seasons": [
+            {
+                "from": str(part.run.first) if part.run else None,
+                "to": str(part.run.last) if part.run else None,
+                "past": _years_json(part.past),
+                "source": part.season.source,
+                "evidence": part.season.evidence,
+            }
+            for part in notice.parts
+        ],
+        "handling": notice.hazard.handling,
+        "authority": authority_text(),
+    }
+
+
+def _years_json(past: YearsOfSeason | None) -> Json | None:
+    """How a closed season fell in past seasons; the usual ends as month and day."""
+    if past is None:
+        return None
+    return {
+        "usual": {"from": str(past.usual[0])[5:], "to": str(past.usual[1])[5:]},
+        **{
+            name: {"season": season, "from": str(first), "to": str(last)}
+            for name, (season, first, last) in (
+                ("earliest", past.earliest),
+                ("latest", past.latest),
+            )
+        },
+        "seasons": past.seasons,
+    }
+
+
+def hazard_json(hazard: Hazard) -> Json:
+    """A hazard as the library holds it; months and dates are northern."""
+    return {
+        "name": hazard.name,
+        "label": hazard.label,
+        "hosts": list(hazard.hosts),
+        "closed_seasons": [
+            {
+                "work": list(season.work),
+                "heat": vars(season.heat) if season.heat else None,
+                "months": list(season.months) if season.months else None,
+                "events": [vars(point) for point in season.events] if season.events else None,
+                "why": season.why,
+                "source": season.source,
+                "evidence": season.evidence,
+            }
+            for season in hazard.closed
+        ],
+        "handling": hazard.handling,
+        "authority": authority_text(),
     }
 
 
@@ -189,6 +254,11 @@ def calendar_json(calendar: YearCalendar) -> Json:
                         "safe": [window_json(window) for window in band.safe],
                         "marginal": [window_json(window) for window in band.marginal],
                         "conditions": list(band.limits),
+                        "closed": [
+                            {"hazard": hazard.name, "from": str(first), "to": str(last)}
+                            for hazard, runs in band.closed
+                            for first, last in runs
+                        ],
                         "chance_by_day": [round(float(value), 3) for value in band.chance],
                     }
                     for band in row.bands
@@ -247,8 +317,10 @@ def species_json(species: Species) -> Json:
                 {
                     "opens": {"event": rule.opens.event, "offset_days": rule.opens.offset_days},
                     "closes": {"event": rule.closes.event, "offset_days": rule.closes.offset_days},
+                    "not_before": vars(rule.not_before) if rule.not_before else None,
                     "avoid": list(rule.avoid),
                     "only_if": [need.text for need in rule.only_if],
+                    "conditions": [vars(need) for need in rule.only_if],
                     "why": rule.why,
                     "source": rule.source,
                     "evidence": rule.evidence,
@@ -261,8 +333,9 @@ def species_json(species: Species) -> Json:
         "dominance": vars(species.dominance),
         "recovery": vars(species.recovery),
         "root_zone": vars(species.root_zone) if species.root_zone else None,
-        "cautions": [{"text": item.text, "source": item.source} for item in species.cautions],
+        "cautions": [vars(item) for item in species.cautions],
         "disagreements": [vars(item) for item in species.disagreements],
+        "hazards": [hazard_json(hazard) for hazard in hazards_of(species)],
     }
 
 

@@ -6,17 +6,14 @@ to observed trees by `timing.species.fit_measured`. Nobody edits code to add a s
 
 from __future__ import annotations
 
-import re
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from timing.errors import DataError, UsageError
+from timing.errors import UsageError
 from timing.species.model import (
     EVENT_ORDER,
-    EVIDENCE,
     HABITS,
     WORK_KINDS,
     Bleeding,
@@ -34,6 +31,7 @@ from timing.species.model import (
     Rule,
     Species,
 )
+from timing.species.tables import TableReader, read_point, read_table
 
 LEAFOUT_RANKS = ("very_early", "early", "mid", "late", "very_late")
 MODELS = (
@@ -68,10 +66,24 @@ TABLES = {
     "cautions",
     "disagreements",
 }
+PROVENANCE = ("evidence", "source")
+KEYS = {  # of the tables inside a file
+    "bleeding": ("strength", "mechanism", *PROVENANCE),
+    "removal": ("vigorous", "established", "weak", "basis", "text", "source"),
+    "dominance": ("part", "text", *PROVENANCE),
+    "recovery": ("text", *PROVENANCE),
+    "root_zone": ("coldest_c", *PROVENANCE),
+    "cautions": ("topic", "text", "source"),
+    "disagreements": ("question", "one_side", "other_side", "handling"),
+    "work": ("opens", "closes", "not_before", "avoid", "only_if", "why", *PROVENANCE),
+    "events": (
+        *("model", "need", "measured", "relatives", "rank", "pooled", "of", "after", "days"),
+        *("share", "spread_days", "site_spread_days", *PROVENANCE),
+    ),
+}
 NEEDED_EVENTS = ("chill_met", "bud_break", "leaf_full_size")  # of every taxon with a winter
 LIMITS = ("heavy_limit", "light_limit")  # points of the site's autumn, see timing.windows
 SITE_EVENTS = ("last_frost", "first_frost")  # dated from the record alone
-_POINT = re.compile(r"([a-z_]+)(?:([+-])(\d+)w)?\Z")
 
 
 def slugs() -> tuple[str, ...]:
@@ -116,60 +128,37 @@ def common_rules() -> CommonRules:
     )
 
 
-@cache
-def read_table(stem: str) -> dict[str, Any]:
-    """One species file as it stands, by its name without the ending."""
-    text = (files("timing.species") / f"{stem}.toml").read_text(encoding="utf-8")
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataError(f"species file {stem}.toml is not valid TOML: {error}") from error
-
-
-class _Reader:
+class _Reader(TableReader):
     """Turns one species table into a `Species`, naming file and key when it cannot."""
 
     def __init__(self, slug: str, table: Mapping[str, Any]) -> None:
+        super().__init__(slug)
         self.slug = slug
         self.table = table
         self.groups = read_table("_groups")
-
-    def fail(self, key: str, problem: str) -> DataError:
-        return DataError(f"species file {self.slug}.toml, {key}: {problem}")
-
-    def text(self, table: Mapping[str, Any], key: str, where: str) -> str:
-        value = table.get(key)
-        if not isinstance(value, str) or not value.strip():
-            raise self.fail(f"{where}.{key}" if where else key, "a text is needed here")
-        return value
-
-    def one_of(self, table: Mapping[str, Any], key: str, where: str, allowed: Iterable[str]) -> Any:
-        value = self.text(table, key, where)
-        allowed = tuple(allowed)
-        if value not in allowed:
-            raise self.fail(f"{where}.{key}", f"{value!r} is not one of {', '.join(allowed)}")
-        return value
-
-    def number(self, table: Mapping[str, Any], key: str, where: str) -> float:
-        value = table.get(key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.fail(f"{where}.{key}", "a number is needed here")
-        return float(value)
 
     def part(self, key: str) -> Mapping[str, Any]:
         value = self.table.get(key)
         if not isinstance(value, dict):
             raise self.fail(key, "this table is missing")
+        self.known(value, key, KEYS[key])
         return value
 
+    def items(self, key: str) -> list[Mapping[str, Any]]:
+        found = list(self.table.get(key, ()))
+        for item in found:
+            self.known(item, key, KEYS[key])
+        return found
+
     def species(self) -> Species:
-        if unknown := set(self.table) - TABLES:
-            raise self.fail(min(unknown), "there is no such key")
+        self.known(self.table, "", TABLES)
         if unknown := set(self.table.get("work", {})) - set(WORK_KINDS):
             raise self.fail(f"work.{min(unknown)}", f"kinds of work are {', '.join(WORK_KINDS)}")
         habit = self.one_of(self.table, "habit", "", HABITS)
         events = self.events(habit)
         work = {kind: self.rules(kind, events) for kind in WORK_KINDS}
+        if not work["heavy"]:
+            raise self.fail("work.heavy", "at least one rule is needed")
         removal = self.part("removal")
         bleeding = self.part("bleeding")
         dominance = self.part("dominance")
@@ -215,25 +204,16 @@ class _Reader:
                 Caution(
                     self.text(item, "text", "cautions"),
                     self.text(item, "source", "cautions"),
-                    self.one_of(item, "topic", "cautions", TOPICS) if "topic" in item else "",
+                    self.one_of(item, "topic", "cautions", TOPICS),
                 )
-                for item in self.table.get("cautions", ())
+                for item in self.items("cautions")
             ),
             disagreements=tuple(
                 Disagreement(
-                    *(
-                        self.text(item, key, "disagreements")
-                        for key in ("question", "one_side", "other_side", "handling")
-                    )
+                    *(self.text(item, key, "disagreements") for key in KEYS["disagreements"])
                 )
-                for item in self.table.get("disagreements", ())
+                for item in self.items("disagreements")
             ),
-        )
-
-    def provenance(self, table: Mapping[str, Any], where: str) -> tuple[str, str]:
-        return (
-            self.one_of(table, "evidence", where, EVIDENCE),
-            self.text(table, "source", where),
         )
 
     def root_zone(self) -> RootZone | None:
@@ -270,6 +250,7 @@ class _Reader:
 
     def event(self, name: str, table: Mapping[str, Any]) -> EventModel:
         where = f"events.{name}"
+        self.known(table, where, KEYS["events"])
         model = self.one_of(table, "model", where, MODELS)
         evidence, source = self.provenance(table, where)
         requirement, spread, site_spread = self.requirement(name, model, table, where)
@@ -340,6 +321,7 @@ class _Reader:
         rules = []
         for number, table in enumerate(self.table.get("work", {}).get(kind, ()), start=1):
             where = f"work.{kind} {number}"
+            self.known(table, where, KEYS["work"])
             avoid = tuple(table.get("avoid", ()))
             if unknown := set(avoid) - set(VETOES):
                 raise self.fail(f"{where}.avoid", f"unknown {', '.join(sorted(unknown))}")
@@ -348,6 +330,11 @@ class _Reader:
                 Rule(
                     opens=self.point(table, "opens", where, events),
                     closes=self.point(table, "closes", where, events),
+                    not_before=(
+                        self.point(table, "not_before", where, events)
+                        if "not_before" in table
+                        else None
+                    ),
                     avoid=avoid,
                     only_if=tuple(self.condition(name, where) for name in table.get("only_if", ())),
                     why=self.text(table, "why", where),
@@ -367,10 +354,9 @@ class _Reader:
         self, table: Mapping[str, Any], key: str, where: str, events: Mapping[str, EventModel]
     ) -> Point:
         text = self.text(table, key, where)
-        match = _POINT.match(text)
-        if not match:
+        point = read_point(text)
+        if point is None:
             raise self.fail(f"{where}.{key}", f"{text!r} is not an event such as bud_break-4w")
-        event, sign, weeks = match.groups()
-        if event not in events and event not in LIMITS and event not in SITE_EVENTS:
-            raise self.fail(f"{where}.{key}", f"this taxon has no event {event!r}")
-        return Point(event, 7 * int(f"{sign}{weeks}") if weeks else 0)
+        if point.event not in {*events, *LIMITS, *SITE_EVENTS}:
+            raise self.fail(f"{where}.{key}", f"this taxon has no event {point.event!r}")
+        return point

@@ -122,6 +122,7 @@ class Rule:
     why: str
     source: str
     evidence: str
+    not_before: Point | None = None  # a second event that must have come, whatever opens it
 
 
 @dataclass(frozen=True)
@@ -207,6 +208,70 @@ class Species:
     def evergreen(self) -> bool:
         """Whether the taxon keeps its leaves through the winter."""
         return "season_end" in self.events or self.habit == "tropical"
+
+
+@dataclass(frozen=True)
+class HeatRange:
+    """A pest's flight by warmth.
+
+    Parameters
+    ----------
+    base_c : threshold of the degree days, counted from 1 January (1 July south) [°C].
+    first, last : sums between which it flies [°C·d].
+    before : month and day, northern, from which it is over whatever the sum.
+    """
+
+    base_c: float
+    first: float
+    last: float
+    before: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class ClosedSeason:
+    """One stretch of the year in which a hazard forbids kinds of work; one of three forms.
+
+    Parameters
+    ----------
+    work : kinds of work it closes.
+    heat : a flight by warmth.
+    months : first and last month, whole, northern; a first after the last runs across New Year.
+    events : events of the tree that open and close it.
+    why, source, evidence : as in a rule.
+    """
+
+    work: tuple[WorkKind, ...]
+    heat: HeatRange | None
+    months: tuple[int, int] | None
+    events: tuple[Point, Point] | None
+    why: str
+    source: str
+    evidence: str
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """A disease or pest of the place, and when it forbids cuts on its hosts.
+
+    Parameters
+    ----------
+    name, label : how the user spells it, and how people say it.
+    hosts : genera.
+    condition : the rule condition that asks for a place without it, or "".
+    closed : its closed seasons; the days of all of them are closed.
+    handling : what else to do where it occurs.
+    """
+
+    name: str
+    label: str
+    hosts: tuple[str, ...]
+    condition: str
+    closed: tuple[ClosedSeason, ...]
+    handling: str
+
+    def concerns(self, species: Species) -> bool:
+        """Whether a taxon is one of its hosts."""
+        return species.scientific_name.split()[0] in self.hosts
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import difflib
 from functools import cache
 
 from timing.errors import UsageError
-from timing.species.catalogue import read_table, slugs
+from timing.species.catalogue import slugs
+from timing.species.tables import read_table
 
 
 def find_species(name: str) -> tuple[str, ...]:
