@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cli.bench import open_bench, tree_outlook, tuned_taxa
 from cli.options import (
     chosen_hazards,
     chosen_species,
@@ -14,9 +15,7 @@ from cli.options import (
     format_option,
     hazards_option,
     observations_option,
-    open_bench,
     temperature_options,
-    tuned_species,
 )
 from cli.output import echo_csv, echo_json
 
@@ -26,7 +25,8 @@ if TYPE_CHECKING:
 
 
 @click.command("ask")
-@click.argument("species", nargs=-1, required=True)
+@click.argument("species", nargs=-1)
+@click.option("--tree", metavar="NAME", help="A tree of the notebook, instead of SPECIES.")
 @click.option(
     "--work",
     type=click.Choice(["heavy", "light", "outline"]),
@@ -35,9 +35,7 @@ if TYPE_CHECKING:
 @click.option(
     "--condition",
     type=click.Choice(["vigorous", "established", "weak"]),
-    default="established",
-    show_default=True,
-    help="How strong the tree is.",
+    help="How strong the tree is [default: established, or what the notebook says of --tree].",
 )
 @hazards_option
 @temperature_options
@@ -48,7 +46,8 @@ def command(
     species: tuple[str, ...],
     *,
     work: WorkKind | None,
-    condition: Condition,
+    tree: str | None,
+    condition: Condition | None,
     hazards: tuple[str, ...],
     observations: Path | None,
     confidence: float,
@@ -58,33 +57,28 @@ def command(
     """May I cut today; if not, when, how much and why.
 
     SPECIES is a slug, a common name, or a genus: "maple" answers for every maple, one line
-    each; "acer-palmatum" gives the whole answer.
+    each; "acer-palmatum" gives the whole answer. With --tree the notebook's records of the
+    tree count in: its shelter, what was seen, what was cut.
     """
     from timing.advice import answer
-    from timing.answers import outlook
+    from timing.errors import UsageError
     from timing.export.answer_text import answers_text
     from timing.export.as_json import answers_json
     from timing.species.model import WORK_KINDS
 
-    taxa = chosen_species(species)
+    if bool(species) == (tree is not None):
+        raise UsageError("name the SPECIES, or a tree of the notebook with --tree, one of the two")
+    bench = open_bench(tree=tree, **where)
+    taxa = chosen_species((bench.tree.species,) if bench.tree else species)
     occurring = chosen_hazards(hazards, taxa)
-    bench = open_bench(**where)
-    taxa, fits = tuned_species(taxa, observations, bench)
+    known = tuned_taxa(taxa, observations, bench)
+    strength = condition or (bench.tree.condition if bench.tree else "established")
     kinds = (work,) if work else WORK_KINDS
     answers = []
-    for taxon in taxa:
-        view = outlook(
-            taxon,
-            bench.record,
-            bench.drivers,
-            on=bench.on,
-            condition=condition,
-            kinds=kinds,
-            tuned=fits.get(taxon.slug, {}),
-            hazards=occurring,
-        )
+    for taxon in known.species:
+        view, held = tree_outlook(known, taxon, strength, kinds=kinds, hazards=occurring)
         answers += [
-            answer(view, kind, bench.on, condition=condition, confidence=confidence)
+            answer(view, kind, bench.on, condition=strength, confidence=confidence, held=held)
             for kind in kinds
         ]
     if output == "json":

@@ -8,15 +8,14 @@ from typing import Any
 
 import click
 
+from cli.bench import open_bench, tuned_taxa
 from cli.options import (
     chosen_hazards,
     chosen_species,
     confidence_option,
     hazards_option,
     observations_option,
-    open_bench,
     temperature_options,
-    tuned_species,
 )
 
 SUFFIXES = (".png", ".svg", ".txt", ".json")
@@ -56,7 +55,7 @@ def command(
 
     Without SPECIES, eight common taxa.
     """
-    from timing.answers import COMMON_TAXA, outlook
+    from timing.answers import COMMON_TAXA
     from timing.calendar import year_calendar
     from timing.errors import UsageError
     from timing.export.as_json import calendar_json
@@ -69,11 +68,8 @@ def command(
     taxa = chosen_species(species or COMMON_TAXA)
     occurring = chosen_hazards(hazards, taxa)
     bench = open_bench(**where)
-    taxa, _ = tuned_species(taxa, observations, bench)
-    views = [
-        outlook(taxon, bench.record, bench.drivers, on=bench.on, hazards=occurring)
-        for taxon in taxa
-    ]
+    known = tuned_taxa(taxa, observations, bench)
+    views = known.outlooks(hazards=occurring)
     calendar = year_calendar(
         views, year or year_of(bench.on), confidence=confidence, today=bench.on
     )

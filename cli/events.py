@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cli.bench import open_bench, tuned_taxa
 from cli.options import (
     chosen_species,
     format_option,
     observations_option,
-    open_bench,
     temperature_options,
-    tuned_species,
 )
 from cli.output import echo_csv, echo_json
 
@@ -31,24 +30,14 @@ def command(species: tuple[str, ...], observations: Path | None, output: str, **
 
     Without SPECIES, eight common taxa.
     """
-    from timing.answers import COMMON_TAXA, outlook
+    from timing.answers import COMMON_TAXA
     from timing.export.answer_text import events_text
     from timing.export.as_json import events_json
 
     taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
-    taxa, fits = tuned_species(taxa, observations, bench)
-    views = [
-        outlook(
-            taxon,
-            bench.record,
-            bench.drivers,
-            on=bench.on,
-            kinds=(),
-            tuned=fits.get(taxon.slug, {}),
-        )
-        for taxon in taxa
-    ]
+    known = tuned_taxa(taxa, observations, bench)
+    views = known.outlooks(kinds=())
     if output == "json":
         echo_json(events_json(views))
     elif output == "csv":

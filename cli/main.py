@@ -16,9 +16,13 @@ COMMANDS = {
     "assess": "How good the dates are here, on seasons they never saw.",
     "ask": "May I cut today; if not, when, how much and why.",
     "calendar": "Print a year's calendar of safe days as a chart, text or JSON.",
+    "compare": "Tell whether this spring is early or late, beside all others.",
     "events": "Date the season's events in every season of the record.",
+    "record": "Keep dates you saw and work you did; undo, export and import.",
     "samples": "List the bundled climates (invented).",
+    "site": "Keep the places where your trees stand, with their temperatures.",
     "species": "Show what is known about the taxa.",
+    "tree": "Keep your trees, and the walls and frames they stand under.",
 }
 
 

@@ -1,43 +1,35 @@
-"""Options that several commands share, and the one place that reads the clock."""
+"""Options that several commands share."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from cli.notebook_options import notebook_option
+
 if TYPE_CHECKING:
     import numpy as np
 
-    from timing.drivers import Drivers
-    from timing.site import Site
     from timing.species.model import Hazard, Species
-    from timing.temperature import TemperatureRecord
-    from timing.tuning import TunedEvent
 
 F = TypeVar("F", bound=Callable[..., Any])
-
-SAMPLE_DAY = "06-20"  # the day a sample is asked about unless told otherwise
-
-
-@dataclass(frozen=True)
-class Bench:
-    """A site, its record as it stood on the day, and that day."""
-
-    site: Site
-    record: TemperatureRecord
-    drivers: Drivers
-    on: np.datetime64
 
 
 def temperature_options(function: F) -> F:
     """Where the temperatures come from, and which day is today."""
     for option in reversed(
         (
+            click.option(
+                "--site",
+                "site_name",
+                metavar="NAME",
+                help="A site of the notebook [default: its only one].",
+            ),
+            notebook_option,
             click.option("--sample", metavar="NAME", help="A bundled climate (invented)."),
             click.option(
                 "--temperatures",
@@ -107,44 +99,6 @@ def format_option(*formats: str) -> Callable[[F], F]:
     )
 
 
-def open_bench(
-    *,
-    sample: str | None,
-    temperatures: Path | None,
-    latitude: float | None,
-    longitude: float | None,
-    elevation: float | None,
-    on: str | None,
-) -> Bench:
-    """Resolve the shared options into a site with its record as it stood on the day."""
-    from timing.answers import site_drivers
-    from timing.errors import UsageError
-    from timing.intake.daily_csv import read_daily_csv
-    from timing.intake.samples import find_sample, sample_record
-    from timing.site import Site
-
-    if (sample is None) == (temperatures is None):
-        raise UsageError(
-            "say where the temperatures come from, exactly one of --sample NAME or "
-            "--temperatures FILE with --latitude and --longitude"
-        )
-    if sample is not None:
-        if latitude is not None or longitude is not None or elevation is not None:
-            raise UsageError("--latitude, --longitude and --elevation do not go with --sample")
-        found = find_sample(sample)
-        site = found.site
-        today = parse_day(f"{found.last[:4]}-{SAMPLE_DAY}" if on is None else on)
-        record = sample_record(found, until=today)
-    else:
-        assert temperatures is not None
-        if latitude is None or longitude is None:
-            raise UsageError("--temperatures needs --latitude and --longitude in degrees")
-        site = Site(temperatures.stem, latitude, longitude, elevation)
-        today = parse_day(dt.date.today().isoformat() if on is None else on)
-        record = read_daily_csv(temperatures, until=today)
-    return Bench(site, record, site_drivers(record, site), today)
-
-
 def parse_day(text: str) -> np.datetime64:
     """Turn an ISO date into a day."""
     import numpy as np
@@ -160,29 +114,6 @@ def parse_day(text: str) -> np.datetime64:
         raise UsageError(
             f"--on {text!r} is not a date from 1800 to 2200; write year-month-day, as in 2025-06-20"
         ) from error
-
-
-def tuned_species(
-    taxa: list[Species], observations: Path | None, bench: Bench
-) -> tuple[list[Species], dict[str, dict[str, TunedEvent]]]:
-    """Taxa adjusted to the user's observations, and how well each event fits them.
-
-    What could not be used is named on stderr.
-    """
-    if observations is None:
-        return taxa, {}
-    from timing.intake.observations import read_observations
-    from timing.species.catalogue import load_species
-    from timing.tuning import tune
-
-    found = read_observations(observations)
-    seen = [item for item in found.observations if item.date <= bench.on]
-    watched = (load_species(slug) for slug in dict.fromkeys(item.species for item in seen))
-    everybody = {taxon.slug: taxon for taxon in (*taxa, *watched)}
-    tuning = tune(bench.drivers, everybody.values(), seen)
-    for warning in (*found.warnings, *tuning.warnings):
-        click.echo(f"{observations}: {warning}", err=True)
-    return [tuning.species[taxon.slug] for taxon in taxa], tuning.fits
 
 
 def chosen_species(names: tuple[str, ...]) -> list[Species]:

@@ -8,7 +8,7 @@ veto overrules good odds; nothing overrules bad ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from timing.answers import Outlook
 from timing.closed_seasons import HazardNotice, hazard_notices, veto_text
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
+from timing.recovery import Hold
 from timing.running import RECENT_DAYS, reaches
 from timing.season import Floats, season_of, year_of
 from timing.species.catalogue import common_rules
@@ -96,6 +97,7 @@ def answer(
     *,
     condition: Condition = "established",
     confidence: float = CONFIDENCE,
+    held: tuple[Hold, ...] = (),
 ) -> Answer:
     """Answer for one day.
 
@@ -106,16 +108,22 @@ def answer(
     on : the day asked about.
     condition : the tree's condition.
     confidence : chance from which a day counts as safe.
+    held : records of the tree that forbid heavy cuts for a while (`timing.recovery.holds`).
     """
     odds = outlook.odds[work]
     hemisphere = outlook.site.hemisphere
     chance = odds.on(on)
+    strength: Condition = "weak" if any(hold.weakens for hold in held) else condition
+    begin = max((on, *(hold.until for hold in held))) if work == "heavy" else on
     notices = hazard_notices(outlook, work, on)
     closed = (text for notice in notices if (text := veto_text(notice, work, on)))
     vetoes = (*closed, *_vetoes(outlook, odds, on, condition))
-    windows = odds.windows(confidence, on, hemisphere)
-    best = odds.best_day(on)
-    target = windows[0].opens if windows else (best[0] if best else on)
+    if work == "heavy":
+        vetoes = (*(hold.text for hold in held), *vetoes)
+    windows = _from(begin, odds.windows(confidence, begin, hemisphere), bool(begin > on))
+    marginal = odds.windows(min(MARGINAL, confidence), begin, hemisphere)
+    best = odds.best_day(begin)
+    target = windows[0].opens if windows else (best[0] if best else begin)
     verdict: Verdict = "not_safe"
     if not vetoes and chance >= confidence - 1e-9:
         verdict = "safe"
@@ -133,11 +141,15 @@ def answer(
         vetoes=vetoes,
         phase=phase(outlook, on),
         windows=windows,
-        marginal_windows=odds.windows(min(MARGINAL, confidence), on, hemisphere),
+        marginal_windows=_from(begin, marginal, bool(begin > on)),
         next_window=windows[0] if windows else None,
         best_day=best,
-        reasons=(*rule_reasons(outlook, odds, notices), *season_so_far(outlook, odds, on)),
-        how_much=how_much(outlook.species, work, condition),
+        reasons=(
+            *rule_reasons(outlook, odds, notices),
+            *season_so_far(outlook, odds, on),
+            *_lighter(held, work),
+        ),
+        how_much=how_much(outlook.species, work, strength),
         conditions=_conditions(odds, max(target, on)),
         cautions=(*outlook.species.cautions, *common_rules().cautions),
         disagreements=outlook.species.disagreements,
@@ -147,6 +159,21 @@ def answer(
         tuned=bool(outlook.tuned),
         hazards=notices,
     )
+
+
+def _from(day: np.datetime64, windows: tuple[Window, ...], clip: bool) -> tuple[Window, ...]:
+    """Windows as they stand for a tree that may be cut again from a day on."""
+    if not clip:
+        return windows
+    return tuple(replace(window, opens=max(window.opens, day)) for window in windows)
+
+
+def _lighter(held: tuple[Hold, ...], work: WorkKind) -> tuple[str, ...]:
+    """What a record that weakens the tree means for work other than heavy cuts."""
+    weakened = [hold for hold in held if hold.weakens]
+    if work == "heavy" or not weakened:
+        return ()
+    return (f"{weakened[0].text}; until then half of the usual amount at most.",)
 
 
 def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:

@@ -14,7 +14,7 @@ import numpy as np
 from timing.drivers import Drivers, build_drivers
 from timing.errors import DataError
 from timing.events import SeasonEvents, season_events
-from timing.running import running_events, running_odds
+from timing.running import running_events, running_odds, running_year
 from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
@@ -167,6 +167,7 @@ def outlook(
     condition: Condition = "established",
     kinds: tuple[WorkKind, ...] = WORK_KINDS,
     tuned: Mapping[str, TunedEvent] | None = None,
+    seen: Mapping[str, np.datetime64] | None = None,
     hazards: tuple[Hazard, ...] = (),
 ) -> Outlook:
     """Compute the events of a taxon and the odds of the kinds of work asked for.
@@ -178,12 +179,15 @@ def outlook(
     condition : the tree's condition.
     kinds : kinds of work whose odds are wanted.
     tuned : what `timing.tuning.tune` says of the taxon's events, to be told on.
+    seen : event → the day somebody saw it this season; it replaces the model's date, and what
+        follows is counted from it.
     hazards : diseases and pests that occur at the site; those of other taxa change nothing.
     """
     hazards = tuple(hazard for hazard in hazards if hazard.concerns(species))
-    events = season_events(species, drivers)
+    observed = _observed_offsets(drivers, seen or {}, on)
+    events = season_events(species, drivers, seen=observed)
     used = used_seasons(events)
-    running = running_events(events, used, on) if on is not None else None
+    running = running_events(events, used, on, observed) if on is not None else None
     odds = {}
     for kind in kinds:
         odds[kind] = work_odds(events, kind, condition=condition, hazards=hazards)
@@ -199,3 +203,16 @@ def outlook(
             )
             odds[kind] = replace(odds[kind], running=year)
     return Outlook(species, record, drivers, events, odds, used, running, tuned or {}, hazards)
+
+
+def _observed_offsets(
+    drivers: Drivers, seen: Mapping[str, np.datetime64], on: np.datetime64 | None
+) -> dict[str, Floats]:
+    """Dates seen in the running season as offsets in its row, NaN in all others."""
+    found: dict[str, Floats] = {}
+    row = drivers.row_of(running_year(on, drivers.site.hemisphere)) if on is not None else None
+    if row is not None:
+        for event, day in seen.items():
+            found[event] = np.full(len(drivers.years), np.nan)
+            found[event][row] = float((day - drivers.starts[row]).astype(np.int64))
+    return found

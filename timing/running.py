@@ -7,6 +7,8 @@ So the spread narrows as the season goes on.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from timing.drivers import FROST_SEASON_DAYS, Drivers
@@ -98,10 +100,24 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
     )
 
 
-def running_events(events: SeasonEvents, used: Ints, on: np.datetime64) -> SeasonEvents | None:
-    """Events of the running season under every past remainder; see `splice`."""
+def running_events(
+    events: SeasonEvents,
+    used: Ints,
+    on: np.datetime64,
+    observed: Mapping[str, Floats] | None = None,
+) -> SeasonEvents | None:
+    """Events of the running season under every past remainder; see `splice`.
+
+    ``observed`` holds the dates somebody saw, by event, as offsets in the rows of ``events``.
+    """
     drivers = splice(events.drivers, used, on)
-    return season_events(events.species, drivers, reference=events) if drivers else None
+    if drivers is None:
+        return None
+    row = events.drivers.row_of(int(drivers.years[0]))
+    seen = {
+        event: np.full(len(drivers.years), days[row]) for event, days in (observed or {}).items()
+    }
+    return season_events(events.species, drivers, reference=events, seen=seen)
 
 
 def running_odds(

@@ -75,24 +75,24 @@ class TemperatureRecord:
         ------
         DataError : the record begins after ``day``.
         """
-        days = int((day - self.first).astype(np.int64)) + 1
-        if days >= len(self.tmin_c):
+        if day >= self.last:
             return self
-        if days < 1:
-            raise DataError(
-                f"{self.source}: the record begins on {self.first}, after the day asked about "
-                f"({day})"
-            )
         return record_from_readings(
-            self.first + np.arange(days),
-            self.raw_tmin_c[:days],
-            self.raw_tmax_c[:days],
+            self.first + np.arange(len(self.tmin_c)),
+            self.raw_tmin_c,
+            self.raw_tmax_c,
             source=self.source,
+            until=day,
         )
 
 
 def record_from_readings(
-    dates: Days, tmin_c: Floats, tmax_c: Floats, *, source: str
+    dates: Days,
+    tmin_c: Floats,
+    tmax_c: Floats,
+    *,
+    source: str,
+    until: np.datetime64 | None = None,
 ) -> TemperatureRecord:
     """Check and mend raw readings.
 
@@ -101,12 +101,20 @@ def record_from_readings(
     dates : array (readings,), strictly increasing dates; absent days are gaps.
     tmin_c, tmax_c : arrays (readings,), NaN where blank [°C].
     source : name used in messages.
+    until : later readings are dropped before anything is checked or mended.
 
     Raises
     ------
-    DataError : the readings are in another unit, or minimum and maximum are mixed up on more
-        than one day in a hundred (see `timing.quality.screen`).
+    DataError : the record begins after ``until``, the readings are in another unit, or minimum
+        and maximum are mixed up on more than one day in a hundred (see `timing.quality.screen`).
     """
+    if until is not None:
+        kept = int(np.searchsorted(dates, until, side="right"))
+        if kept == 0:
+            raise DataError(
+                f"{source}: the record begins on {dates[0]}, after the day asked about ({until})"
+            )
+        dates, tmin_c, tmax_c = dates[:kept], tmin_c[:kept], tmax_c[:kept]
     first, days = dates[0], int((dates[-1] - dates[0]).astype(np.int64)) + 1
     position = (dates - first).astype(np.int64)
     tmin, tmax = np.full(days, np.nan), np.full(days, np.nan)

@@ -25,6 +25,7 @@ from timing.drivers import Drivers
 from timing.events import leafed, season_events
 from timing.intake.observations import Observation
 from timing.season import Floats, Ints, season_of
+from timing.site import Hemisphere
 from timing.species.model import EVENT_ORDER, EventModel, Species
 
 COMMON_SHARE = 0.5  # of the error constant at a site, the part all its taxa share (our own)
@@ -99,6 +100,21 @@ def tune(drivers: Drivers, taxa: Iterable[Species], observed: Iterable[Observati
             if fit is not None:
                 fits.setdefault(slug, {})[event] = fit
     return Tuning(species, fits, warnings)
+
+
+def seen_in_season(
+    observed: Iterable[Observation], year: int, hemisphere: Hemisphere
+) -> dict[str, dict[str, np.datetime64]]:
+    """Dates seen in one season: slug → event → day. Two different dates of one event: neither."""
+    found: dict[tuple[str, str], set[np.datetime64]] = {}
+    for item in observed:
+        if season_of(item.date, hemisphere) == year:
+            found.setdefault((item.species, item.event), set()).add(item.date)
+    seen: dict[str, dict[str, np.datetime64]] = {}
+    for (slug, event), days in found.items():
+        if len(days) == 1:
+            seen.setdefault(slug, {})[event] = days.pop()
+    return seen
 
 
 class _Line:
@@ -238,8 +254,12 @@ def _arrange(
     }
     dates: dict[tuple[str, str], dict[int, list[Observation]]] = {}
     outside = 0
+    under_way = int(drivers.years[-1]) if not drivers.covered[-1] else None
     for item in observed:
-        row = row_of.get(season_of(item.date, drivers.site.hemisphere))
+        season = season_of(item.date, drivers.site.hemisphere)
+        row = row_of.get(season)
+        if row is None and season == under_way:
+            continue  # it stands for itself, see timing.answers.outlook
         if item.species not in species or item.event not in species[item.species].events:
             continue
         if row is None:
@@ -248,7 +268,8 @@ def _arrange(
         dates.setdefault((item.species, item.event), {}).setdefault(row, []).append(item)
     warnings = []
     if outside:
-        warnings.append(f"{outside} observations left out: the record does not cover their season")
+        many = f"{outside} observations" if outside > 1 else "1 observation"
+        warnings.append(f"{many} left out: the record does not cover their season")
     series: dict[str, dict[str, _Series]] = {}
     for (slug, event), by_row in dates.items():
         usual = nominal_dates(drivers, species[slug], species[slug].events[event])

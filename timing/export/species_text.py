@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterable
 
 from timing.clocks import LEAFING, Clock
-from timing.events import ROOT_PRESSURE_C, SWELLING, THAW_C
+from timing.events import SWELLING
 from timing.export.answer_text import wrapped
 from timing.export.hazard_text import hazard_lines
 from timing.reasons import HAPPENS, LIMIT_NAMES
+from timing.sap import ROOT_PRESSURE_C, THAW_C
 from timing.season import season_start
 from timing.species.model import CONDITIONS, EventModel, Point, Rule, Species
 from timing.species.tables import read_table

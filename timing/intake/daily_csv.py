@@ -66,13 +66,7 @@ def parse_daily_csv(
             f"{source}, line {line}: {dates[repeated[0]]} stands there a second time; "
             "keep one row a day"
         )
-    kept = len(dates) if until is None else int(np.searchsorted(dates, until, side="right"))
-    if kept == 0:
-        raise DataError(
-            f"{source}: the record begins on {dates[0]}, after the day asked about ({until})"
-        )
-    order = order[:kept]
-    return record_from_readings(dates[:kept], tmin[order], tmax[order], source=source)
+    return record_from_readings(dates, tmin[order], tmax[order], source=source, until=until)
 
 
 def _readings(rows: CsvReader, source: str) -> tuple[Days, Floats, Floats, list[int]]:

@@ -1,0 +1,205 @@
+"""Where a question is asked: site, record up to the day, what was seen there; reads the clock."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.notebook_options import notebook_path, open_notebook
+from cli.options import parse_day
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from timing.answers import Outlook
+    from timing.drivers import Drivers
+    from timing.intake.observations import Observation
+    from timing.notebook.model import Record, Tree
+    from timing.notebook.store import Notebook
+    from timing.recovery import Hold
+    from timing.site import Site
+    from timing.species.model import Condition, Species
+    from timing.temperature import TemperatureRecord
+    from timing.tuning import TunedEvent
+
+SAMPLE_DAY = "06-20"  # the day a sample is asked about unless told otherwise
+CHOICES = (
+    "say where the temperatures come from, exactly one of --site NAME (of the notebook), "
+    "--sample NAME or --temperatures FILE with --latitude and --longitude"
+)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A site, its record as it stood on the day, that day, and what the notebook saw there."""
+
+    site: Site
+    record: TemperatureRecord
+    drivers: Drivers
+    on: np.datetime64
+    observed: tuple[Observation, ...] = ()
+    tree: Tree | None = None
+    records: tuple[Record, ...] = ()
+
+
+@dataclass(frozen=True)
+class Taxa:
+    """Taxa at a bench, adjusted to what was seen there.
+
+    Parameters
+    ----------
+    species : in the order asked for.
+    fits : slug → event → how well the tuned event fits the dates.
+    seen : slug → event → the day somebody saw it this season.
+    """
+
+    bench: Bench
+    species: tuple[Species, ...]
+    fits: dict[str, dict[str, TunedEvent]] = field(default_factory=dict)
+    seen: dict[str, dict[str, np.datetime64]] = field(default_factory=dict)
+
+    def outlook(self, taxon: Species, **options: Any) -> Outlook:
+        """Events and odds of one taxon on the day; see `timing.answers.outlook`."""
+        from timing.answers import outlook
+
+        return outlook(
+            taxon,
+            self.bench.record,
+            self.bench.drivers,
+            on=self.bench.on,
+            tuned=self.fits.get(taxon.slug, {}),
+            seen=self.seen.get(taxon.slug, {}),
+            **options,
+        )
+
+    def outlooks(self, **options: Any) -> list[Outlook]:
+        """The same for every taxon."""
+        return [self.outlook(taxon, **options) for taxon in self.species]
+
+
+def open_bench(
+    *,
+    site_name: str | None,
+    notebook: Path | None,
+    sample: str | None,
+    temperatures: Path | None,
+    latitude: float | None,
+    longitude: float | None,
+    elevation: float | None,
+    on: str | None,
+    tree: str | None = None,
+) -> Bench:
+    """Resolve the shared options into a site with its record as it stood on the day."""
+    from timing.answers import site_drivers
+    from timing.errors import UsageError
+    from timing.intake.daily_csv import read_daily_csv
+    from timing.intake.samples import find_sample, sample_record
+    from timing.site import Site
+
+    sources = (site_name or tree, sample, temperatures)
+    given = sum(source is not None for source in sources)
+    if given > 1 or (given == 0 and not notebook_path(notebook).exists()):
+        raise UsageError(CHOICES)
+    if temperatures is None and (latitude, longitude, elevation) != (None, None, None):
+        raise UsageError("--latitude, --longitude and --elevation go with --temperatures only")
+    if sample is not None:
+        found = find_sample(sample)
+        today = parse_day(f"{found.last[:4]}-{SAMPLE_DAY}" if on is None else on)
+        record = sample_record(found, until=today)
+        return Bench(found.site, record, site_drivers(record, found.site), today)
+    today = parse_day(dt.date.today().isoformat() if on is None else on)
+    if temperatures is not None:
+        if latitude is None or longitude is None:
+            raise UsageError("--temperatures needs --latitude and --longitude in degrees")
+        site = Site(temperatures.stem, latitude, longitude, elevation)
+        record = read_daily_csv(temperatures, until=today)
+        return Bench(site, record, site_drivers(record, site), today)
+    with open_notebook(notebook) as book:
+        if given == 0 and len(book.sites()) != 1:
+            raise UsageError(f"{CHOICES}; the notebook holds {len(book.sites())} sites")
+        return notebook_bench(book, site_name, today, book.tree(tree) if tree else None)
+
+
+def notebook_bench(
+    book: Notebook, site_name: str | None, today: np.datetime64, tree: Tree | None = None
+) -> Bench:
+    """The bench of a site of the notebook, or of one tree there with its shelters."""
+    from timing.answers import site_drivers
+    from timing.errors import UsageError
+    from timing.notebook.seen import observations_for
+    from timing.notebook.shelter import sheltered
+
+    site = book.site(tree.site if tree and site_name is None else site_name)
+    if tree is not None and site.name != tree.site:
+        raise UsageError(f"tree {tree.name} stands at {tree.site}, not at {site.name}")
+    record = book.temperature_record(site.name, until=today)
+    place = site.place()
+    if tree is not None:
+        place = replace(place, name=f"{tree.name} at {place.name}")
+        if tree.shelters:
+            record = sheltered(record, tree.shelters)
+    return Bench(
+        place,
+        record,
+        site_drivers(record, place),
+        today,
+        observations_for(book, site.name, tree, until=today),
+        tree,
+        book.records(tree=tree.name) if tree else (),
+    )
+
+
+def tuned_taxa(taxa: Iterable[Species], observations: Path | None, bench: Bench) -> Taxa:
+    """Taxa adjusted to the user's observations, from a file and from the notebook.
+
+    What could not be used is named on stderr.
+    """
+    wanted = tuple(taxa)
+    seen, warnings = list(bench.observed), []
+    if observations is not None:
+        from timing.intake.observations import read_observations
+
+        found = read_observations(observations)
+        seen += [item for item in found.observations if item.date <= bench.on]
+        warnings += [f"{observations}: {warning}" for warning in found.warnings]
+    if not seen:
+        return Taxa(bench, wanted)
+    from timing.running import running_year
+    from timing.species.catalogue import load_species
+    from timing.tuning import seen_in_season, tune
+
+    watched = (load_species(slug) for slug in dict.fromkeys(item.species for item in seen))
+    everybody = {taxon.slug: taxon for taxon in (*wanted, *watched)}
+    tuning = tune(bench.drivers, everybody.values(), seen)
+    source = observations or "notebook"
+    for warning in (*warnings, *(f"{source}: {warning}" for warning in tuning.warnings)):
+        click.echo(warning, err=True)
+    hemisphere = bench.site.hemisphere
+    return Taxa(
+        bench,
+        tuple(tuning.species[taxon.slug] for taxon in wanted),
+        tuning.fits,
+        seen_in_season(seen, running_year(bench.on, hemisphere), hemisphere),
+    )
+
+
+def tree_outlook(
+    known: Taxa, taxon: Species, condition: Condition, **options: Any
+) -> tuple[Outlook, tuple[Hold, ...]]:
+    """A taxon's outlook for the tree of the bench, if any, and what its records forbid."""
+    view = known.outlook(taxon, condition=condition, **options)
+    if not known.bench.records:
+        return view, ()
+    from timing.notebook.model import WorkDone
+    from timing.recovery import holds
+
+    done = [item for item in known.bench.records if isinstance(item, WorkDone)]
+    held = holds(view, done, known.bench.on)
+    if condition == "vigorous" and any(hold.weakens for hold in held):
+        view = known.outlook(taxon, condition="weak", **options)  # its rules ask for less
+    return view, held

@@ -1,0 +1,88 @@
+"""``sapdial compare``: one season beside all others."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli.bench import open_bench, tuned_taxa
+from cli.options import (
+    chosen_species,
+    format_option,
+    observations_option,
+    temperature_options,
+)
+from cli.output import echo_json
+
+SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
+STAND_IN = "acer-palmatum"
+
+
+@click.command("compare")
+@click.argument("species", nargs=-1)
+@click.option(
+    "--season",
+    type=click.IntRange(1800, 2200),
+    help="Season to compare, by the year of its spring [default: the one under way].",
+)
+@click.option(
+    "-o",
+    "--output",
+    "path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write here; the ending chooses the form: .png .svg .pdf (chart) .json .txt [default: "
+    "text to the terminal].",
+)
+@temperature_options
+@observations_option
+@format_option("text", "json")
+def command(
+    species: tuple[str, ...],
+    *,
+    season: int | None,
+    path: Path | None,
+    observations: Path | None,
+    output: str,
+    **where: Any,
+) -> None:
+    """Tell whether this spring is early or late, beside all others of the record.
+
+    Without SPECIES, Japanese maple stands in beside the heat, chill and frosts of the site.
+    """
+    from timing.comparison import compare
+    from timing.errors import UsageError
+    from timing.export.comparison_json import comparison_json
+    from timing.export.comparison_text import comparison_text
+    from timing.export.files import write_text
+
+    suffix = None if path is None else path.suffix.lower()
+    if suffix is not None and suffix not in SUFFIXES:
+        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
+    if output == "json" and suffix not in (None, ".json"):
+        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    taxa = chosen_species(species or (STAND_IN,))
+    bench = open_bench(**where)
+    known = tuned_taxa(taxa, observations, bench)
+    views = known.outlooks(kinds=())
+    comparison = compare(views, on=bench.on, season=season, stand_in=not species)
+    if path is None:
+        if output == "json":
+            echo_json(comparison_json(comparison))
+        else:
+            click.echo(comparison_text(comparison), nl=False)
+        return
+    if suffix == ".txt":
+        write_text(path, comparison_text(comparison))
+    elif suffix == ".json":
+        text = json.dumps(comparison_json(comparison), indent=1, ensure_ascii=False)
+        write_text(path, text + "\n")
+    else:
+        from timing.charts.comparison_chart import save_comparison
+
+        save_comparison(comparison, path)
+    count = f"{len(taxa)} {'taxon' if len(taxa) == 1 else 'taxa'}"
+    click.echo(f"{path}: season {comparison.season}, {count}, {bench.site.name}")

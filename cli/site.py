@@ -1,0 +1,218 @@
+"""``sapdial site``: the places in the notebook."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.notebook_options import (
+    confirm,
+    notebook_option,
+    now,
+    open_for_list,
+    open_notebook,
+    tell_empty,
+    yes_option,
+)
+from cli.options import format_option
+from cli.output import echo_json
+
+if TYPE_CHECKING:
+    from timing.notebook.model import NotebookSite
+    from timing.notebook.readings import Readings, Span
+    from timing.notebook.store import Notebook
+
+latitude_option = click.option("--latitude", type=float, metavar="DEG", help="South is negative.")
+longitude_option = click.option("--longitude", type=float, metavar="DEG", help="West is negative.")
+elevation_option = click.option(
+    "--elevation", "elevation_m", type=float, metavar="M", help="Metres above sea level."
+)
+tags_option = click.option(
+    "--tag", "tags", multiple=True, metavar="TAG", help="A word to pick sites by; again for more."
+)
+temperatures_option = click.option(
+    "--temperatures",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Daily CSV: date,tmin_c,tmax_c; blank = missing.",
+)
+attribution_option = click.option(
+    "--attribution", metavar="TEXT", help="Whom to name for the temperatures."
+)
+licence_option = click.option(
+    "--licence", metavar="TEXT", help="The terms on which they may be used."
+)
+
+
+@click.group("site")
+def command() -> None:
+    """Keep the places where your trees stand, with their temperatures."""
+
+
+@command.command("add")
+@click.argument("name")
+@latitude_option
+@longitude_option
+@elevation_option
+@tags_option
+@temperatures_option
+@attribution_option
+@licence_option
+@notebook_option
+def add(
+    name: str,
+    *,
+    latitude: float | None,
+    longitude: float | None,
+    elevation_m: float | None,
+    tags: tuple[str, ...],
+    temperatures: Path | None,
+    attribution: str | None,
+    licence: str | None,
+    notebook: Path | None,
+) -> None:
+    """Add a site with its temperatures."""
+    from timing.errors import UsageError
+    from timing.notebook.model import NotebookSite
+
+    if latitude is None or longitude is None or temperatures is None:
+        raise UsageError(
+            "a site needs --latitude and --longitude in degrees and --temperatures FILE"
+        )
+    site = NotebookSite(
+        name=name,
+        latitude=latitude,
+        longitude=longitude,
+        elevation_m=elevation_m,
+        tags=_tags(tags),
+        source=temperatures.name,
+        attribution=attribution or "",
+        licence=licence or "",
+    )
+    readings = _readings(temperatures)
+    with open_notebook(notebook, create=True) as book:
+        click.echo(f"{book.add_site(site, readings, when=now()).what}\nnotebook: {book.path}")
+
+
+@command.command("list")
+@click.option("--tag", metavar="TAG", help="Only sites that bear this tag.")
+@notebook_option
+@format_option("text", "json")
+def list_(tag: str | None, notebook: Path | None, output: str) -> None:
+    """List every site."""
+    with open_for_list(notebook) as book:
+        entries = [_entry(book, site) for site in book.sites(tag=tag)] if book else []
+    if entries or output == "json":
+        _show(entries, output)
+    elif tag is None:
+        tell_empty(
+            "site",
+            "sapdial site add NAME --latitude DEG --longitude DEG --temperatures FILE",
+        )
+    else:
+        click.echo(f"No site bears the tag {tag}.")
+
+
+@command.command("show")
+@click.argument("name")
+@notebook_option
+@format_option("text", "json")
+def show(name: str, notebook: Path | None, output: str) -> None:
+    """Show one site."""
+    with open_notebook(notebook) as book:
+        entry = _entry(book, book.site(name))
+    _show([entry], output)
+
+
+@command.command("change")
+@click.argument("name")
+@click.option("--rename", metavar="NAME", help="Call it so from now on.")
+@latitude_option
+@longitude_option
+@elevation_option
+@tags_option
+@temperatures_option
+@attribution_option
+@licence_option
+@notebook_option
+def change(
+    name: str,
+    rename: str | None,
+    tags: tuple[str, ...],
+    temperatures: Path | None,
+    notebook: Path | None,
+    **given: Any,
+) -> None:
+    """Change what is given; the rest stays.
+
+    --tag puts its tags in the place of all others ('' for none), --temperatures its file in the
+    place of the whole record.
+    """
+    from timing.errors import UsageError
+
+    values = {key: value for key, value in given.items() if value is not None}
+    if rename is not None:
+        values["name"] = rename
+    if tags:
+        values["tags"] = _tags(tags)
+    readings = None
+    if temperatures is not None:
+        readings = _readings(temperatures)
+        values["source"] = temperatures.name
+    if not values:
+        raise UsageError("say what to change, such as --rename NAME or --temperatures FILE")
+    with open_notebook(notebook) as book:
+        made = book.change_site(name, lambda site: replace(site, **values), readings, when=now())
+    click.echo(made.what)
+
+
+@command.command("remove")
+@click.argument("name")
+@yes_option
+@notebook_option
+def remove(name: str, yes: bool, notebook: Path | None) -> None:
+    """Remove a site with its temperatures, its trees and all their records."""
+    from timing.notebook.words import counted
+
+    with open_notebook(notebook) as book:
+        site = book.site(name)
+        trees, records = len(book.trees(site=name)), len(book.records(site=name))
+        confirm(
+            f"Remove site {site.name}, its temperatures, {counted(trees, 'tree')} and "
+            f"{counted(records, 'record')}?",
+            yes,
+        )
+        click.echo(book.remove_site(name, when=now()).what)
+    click.echo("'sapdial record undo' brings it back")
+
+
+def _readings(path: Path) -> Readings:
+    """Readings of a daily file; what its checks found is told on stderr."""
+    from timing.intake.daily_csv import read_daily_csv
+    from timing.notebook.readings import Readings
+
+    record = read_daily_csv(path)
+    for warning in record.warnings:
+        click.echo(f"{path}: {warning}", err=True)
+    return Readings.of(record)
+
+
+def _tags(given: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(tag for tag in given if tag.strip())
+
+
+def _entry(book: Notebook, site: NotebookSite) -> tuple[NotebookSite, Span | None, int]:
+    return site, book.span(site.name), len(book.trees(site=site.name))
+
+
+def _show(entries: list[tuple[NotebookSite, Span | None, int]], output: str) -> None:
+    from timing.notebook.as_json import sites_json
+    from timing.notebook.words import listed, site_lines
+
+    if output == "json":
+        echo_json(sites_json(entries))
+    else:
+        click.echo(listed(site_lines(*entry) for entry in entries), nl=False)

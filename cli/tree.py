@@ -1,0 +1,189 @@
+"""``sapdial tree``: the trees in the notebook and what they stand under."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.notebook_options import (
+    confirm,
+    notebook_option,
+    now,
+    open_for_list,
+    open_notebook,
+    tell_empty,
+    yes_option,
+)
+from cli.options import format_option
+from cli.output import echo_json
+
+if TYPE_CHECKING:
+    from timing.notebook.model import Tree
+
+species_option = click.option(
+    "--species", metavar="NAME", help="Its taxon: slug, scientific or common name."
+)
+condition_option = click.option(
+    "--condition", type=click.Choice(["vigorous", "established", "weak"]), help="How strong it is."
+)
+pot_option = click.option(
+    "--pot", "pot_cm", type=float, metavar="CM", help="Inner width of its pot."
+)
+note_option = click.option("--note", metavar="TEXT", help="Free text.")
+
+
+@click.group("tree")
+def command() -> None:
+    """Keep your trees, and the walls and frames they stand under."""
+
+
+@command.command("add")
+@click.argument("name")
+@species_option
+@click.option("--site", metavar="NAME", help="Where it stands [default: the only site].")
+@condition_option
+@pot_option
+@note_option
+@notebook_option
+def add(
+    name: str, species: str | None, site: str | None, notebook: Path | None, **given: Any
+) -> None:
+    """Add a tree."""
+    from timing.errors import UsageError
+    from timing.notebook.model import Tree
+    from timing.notebook.trees import one_species
+
+    if species is None:
+        raise UsageError("a tree needs --species NAME; 'sapdial species list' shows the taxa")
+    values = {key: value for key, value in given.items() if value is not None}
+    slug = one_species(species)
+    with open_notebook(notebook) as book:
+        place = book.site(site).name
+        made = book.add_tree(Tree(name, slug, place, **values), when=now())
+    click.echo(f"{made.what} ({slug}) at {place}")
+
+
+@command.command("shelter")
+@click.argument("name")
+@click.option("--kind", required=True, metavar="TEXT", help="What it is, such as 'cold frame'.")
+@click.option(
+    "--warmer-nights", type=float, required=True, metavar="C", help="Colder is negative [°C]."
+)
+@click.option(
+    "--warmer-days", type=float, required=True, metavar="C", help="Colder is negative [°C]."
+)
+@click.option(
+    "--from", "starts", default="", metavar="MM-DD", help="First day, every year [default: always]."
+)
+@click.option("--until", default="", metavar="MM-DD", help="Last day, every year.")
+@notebook_option
+def shelter(
+    name: str,
+    *,
+    kind: str,
+    warmer_nights: float,
+    warmer_days: float,
+    starts: str,
+    until: str,
+    notebook: Path | None,
+) -> None:
+    """Say what a tree stands under, and how much warmer its nights and days are there.
+
+    A tree has each kind of shelter once: the same kind again replaces it.
+    """
+    from timing.notebook.model import Shelter
+
+    found = Shelter(kind, warmer_nights, warmer_days, starts, until)
+    with open_notebook(notebook) as book:
+        click.echo(book.set_shelter(name, found, when=now()).what)
+
+
+@command.command("unshelter")
+@click.argument("name")
+@click.option("--kind", required=True, metavar="TEXT", help="The kind it was given under.")
+@notebook_option
+def unshelter(name: str, kind: str, notebook: Path | None) -> None:
+    """Take a shelter from a tree."""
+    with open_notebook(notebook) as book:
+        click.echo(book.remove_shelter(name, kind, when=now()).what)
+
+
+@command.command("list")
+@click.option("--site", metavar="NAME", help="Only the trees of this site.")
+@notebook_option
+@format_option("text", "json")
+def list_(site: str | None, notebook: Path | None, output: str) -> None:
+    """List every tree."""
+    with open_for_list(notebook) as book:
+        trees = book.trees(site=site) if book else ()
+    if trees or output == "json":
+        _show(trees, output)
+    else:
+        tell_empty("tree", "sapdial tree add NAME --species NAME --site NAME")
+
+
+@command.command("show")
+@click.argument("name")
+@notebook_option
+@format_option("text", "json")
+def show(name: str, notebook: Path | None, output: str) -> None:
+    """Show one tree."""
+    with open_notebook(notebook) as book:
+        tree = book.tree(name)
+    _show((tree,), output)
+
+
+@command.command("change")
+@click.argument("name")
+@click.option("--rename", "name_", metavar="NAME", help="Call it so from now on.")
+@species_option
+@click.option("--site", metavar="NAME", help="Where it stands from now on.")
+@condition_option
+@pot_option
+@note_option
+@notebook_option
+def change(
+    name: str, name_: str | None, species: str | None, notebook: Path | None, **given: Any
+) -> None:
+    """Change what is given; the rest stays.
+
+    Dates observed before a tree moved stay with the site where they were observed.
+    """
+    from timing.errors import UsageError
+    from timing.notebook.trees import one_species
+
+    values = {key: value for key, value in given.items() if value is not None}
+    if name_ is not None:
+        values["name"] = name_
+    if species is not None:
+        values["species"] = one_species(species)
+    if not values:
+        raise UsageError("say what to change, such as --rename NAME or --condition weak")
+    with open_notebook(notebook) as book:
+        click.echo(book.change_tree(name, lambda t: replace(t, **values), when=now()).what)
+
+
+@command.command("remove")
+@click.argument("name")
+@yes_option
+@notebook_option
+def remove(name: str, yes: bool, notebook: Path | None) -> None:
+    """Remove a tree with its work and runners; its observed dates stay with their site."""
+    with open_notebook(notebook) as book:
+        tree = book.tree(name)
+        confirm(f"Remove tree {tree.name} with its work and runners?", yes)
+        click.echo(book.remove_tree(name, when=now()).what)
+    click.echo("'sapdial record undo' brings it back")
+
+
+def _show(trees: tuple[Tree, ...], output: str) -> None:
+    from timing.notebook.as_json import trees_json
+    from timing.notebook.words import listed, tree_lines
+
+    if output == "json":
+        echo_json(trees_json(trees))
+    else:
+        click.echo(listed(tree_lines(tree) for tree in trees), nl=False)

@@ -1,0 +1,206 @@
+"""Asking from the notebook: sites, trees, shelters, observed dates, work done.
+
+What must hold
+- `--site` gives the answer the same file gives; the only site needs no naming; two do
+- exactly one source of temperatures
+- a tree's answer names the record that forbids a cut; a warm shelter makes its spring earlier
+- dates seen tune the answer of the site and stand for themselves this season
+- trees under other shelters do not tune each other; a tree's own date counts before its neighbours'
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import json
+import sys
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cli.main import main
+from timing.intake.samples import find_sample, sample_record
+from timing.notebook.model import NotebookSite, ObservedDate, Shelter, Tree, WorkDone
+from timing.notebook.readings import Readings
+from timing.notebook.seen import observations_for
+from timing.notebook.store import Notebook
+
+WHEN = dt.datetime(2025, 6, 20, 12)
+ON = "2025-06-20"
+SITE = NotebookSite("Lower yard", 43.2, -74.6, 210)
+FRAME = Shelter("cold frame", 3.0, 5.0, "11-01", "05-15")
+
+
+def readings():
+    record = sample_record(find_sample("humid-continental"), until=np.datetime64(ON))
+    return Readings.of(record)
+
+
+@pytest.fixture(scope="module")
+def book_path(tmp_path_factory):
+    path = tmp_path_factory.mktemp("bench") / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+        for tree in (
+            Tree("Old maple", "acer-palmatum", "Lower yard"),
+            Tree("Young maple", "acer-palmatum", "Lower yard"),
+            Tree("Framed maple", "acer-palmatum", "Lower yard", shelters=(FRAME,)),
+            Tree("Strong pine", "pinus-thunbergii", "Lower yard", "vigorous"),
+        ):
+            book.add_tree(tree, when=WHEN)
+        for record in (
+            WorkDone("Old maple", "heavy", dt.date(2025, 6, 1), 0.3),
+            WorkDone("Strong pine", "repotting", dt.date(2025, 4, 2)),
+            ObservedDate("bud_break", dt.date(2025, 4, 25), "Old maple"),
+            ObservedDate("bud_break", dt.date(2025, 4, 29), "Young maple"),
+            ObservedDate("bud_break", dt.date(2025, 4, 4), "Framed maple"),
+            ObservedDate("bud_break", dt.date(2024, 5, 9), "Young maple"),
+        ):
+            book.add_record(record, when=WHEN)
+    return path
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one run of the command printed, and its exit status."""
+
+    exit_code: int
+    stdout: str
+    stderr: str
+
+
+def run(*arguments: str, book: Path | None = None) -> Run:
+    extra = ("--notebook", str(book)) if book else ()
+    out, errors, status = io.StringIO(), io.StringIO(), 0
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(errors):
+        patch.setattr(sys, "argv", ["sapdial", *arguments, *extra])
+        try:
+            main()
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+    return Run(status, out.getvalue(), errors.getvalue())
+
+
+def told(*arguments: str, book: Path):
+    result = run(*arguments, "--on", ON, "--format", "json", book=book)
+    assert result.exit_code == 0, result.stderr
+    return json.loads(result.stdout)
+
+
+def test_the_only_site_needs_no_naming(book_path):
+    named = told("ask", "fagus-crenata", "--work", "heavy", "--site", "lower yard", book=book_path)
+    plain = told("ask", "fagus-crenata", "--work", "heavy", book=book_path)
+    assert named == plain
+    assert named["site"]["name"] == "Lower yard"
+
+
+def test_a_site_answers_as_its_file_would(tmp_path):
+    held = readings()
+    lines = [f"{d},{a},{b}" for d, a, b in zip(held.days, held.tmin_c, held.tmax_c, strict=True)]
+    file = tmp_path / "yard.csv"
+    text = "\n".join(["date,tmin_c,tmax_c", *lines]).replace("nan", "")
+    file.write_text(text, encoding="utf-8")
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, held, when=WHEN)
+    place = ("--latitude", "43.2", "--longitude", "-74.6", "--elevation", "210")
+    from_file = run(
+        *("ask", "ulmus-parvifolia", "--temperatures", str(file), *place),
+        *("--on", ON, "--format", "json"),
+    )
+    from_book = run("ask", "ulmus-parvifolia", "--on", ON, "--format", "json", book=path)
+    one, two = (json.loads(result.stdout) for result in (from_file, from_book))
+    assert one["answers"] == two["answers"]
+
+
+def test_one_source_of_temperatures(book_path, tmp_path):
+    for arguments in (
+        ("--site", "Lower yard", "--sample", "humid-continental"),
+        ("--sample", "humid-continental", "--latitude", "3"),
+        ("--site", "Lower yard", "--latitude", "3"),
+        ("--site", "Upper yard"),
+    ):
+        result = run("ask", "maple", *arguments, book=book_path)
+        assert result.exit_code == 2, arguments
+        assert len(result.stderr.splitlines()) == 1, result.stderr
+    missing = run("ask", "maple", book=tmp_path / "none.sqlite")
+    assert missing.exit_code == 2 and "exactly one of --site" in missing.stderr
+    named = run("ask", "maple", "--site", "Lower yard", book=tmp_path / "none.sqlite")
+    assert named.exit_code in (1, 2) and "Traceback" not in named.stderr
+
+
+def test_two_sites_must_be_told_apart(tmp_path):
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+        book.add_site(NotebookSite("Upper yard", 43.0, -74.0), when=WHEN)
+    result = run("ask", "maple", "--on", ON, book=path)
+    assert result.exit_code == 2 and "2 sites" in result.stderr
+    bare = run("ask", "maple", "--site", "Upper yard", "--on", ON, book=path)
+    assert bare.exit_code == 1 and "no temperatures" in bare.stderr
+
+
+def test_a_tree_is_held_by_its_records(book_path):
+    (heavy,) = told("ask", "--tree", "old maple", "--work", "heavy", book=book_path)["answers"]
+    assert heavy["verdict"] == "not_safe"
+    assert "heavy cut of 30% on 1 June 2025" in heavy["vetoes"][0]
+    (young,) = told("ask", "--tree", "Young maple", "--work", "heavy", book=book_path)["answers"]
+    assert young["vetoes"] == []
+    pine = told("ask", "--tree", "Strong pine", book=book_path)["answers"]
+    assert "repotting on 2 April 2025" in pine[0]["vetoes"][0]
+    light = next(item for item in pine if item["work"] == "light")
+    strong = told(
+        *("ask", "pinus-thunbergii", "--condition", "vigorous", "--work", "light"), book=book_path
+    )
+    assert light["chance"] < strong["answers"][0]["chance"]  # no candles off a repotted tree
+
+
+def test_a_warm_shelter_makes_an_earlier_spring(book_path):
+    def hardened(*arguments):
+        view = told("ask", *arguments, "--work", "heavy", book=book_path)["answers"][0]
+        return view["windows"][0]["opens"]
+
+    assert hardened("--tree", "Framed maple") < hardened("acer-palmatum")
+
+
+def test_what_was_seen_stands_for_itself_this_season(book_path):
+    events = told("events", "acer-palmatum", book=book_path)["species"][0]
+    season = next(item for item in events["seasons"] if item["season"] == 2025)
+    seen = season["events"]["bud_break"]
+    assert seen["date"] == seen["early"] == seen["late"] == "2025-04-27"  # between the two trees
+    assert events["tuned"]["bud_break"]["observations"] == 1  # the one of 2024
+
+
+def test_dates_of_trees_under_other_shelters_stay_apart(book_path):
+    until = np.datetime64(ON)
+    with Notebook.open(book_path) as book:
+
+        def seen(tree):
+            found = observations_for(book, "Lower yard", book.tree(tree), until=until)
+            return {str(item.date) for item in found}
+
+        assert seen("Old maple") == {"2025-04-25", "2024-05-09"}
+        assert seen("Young maple") == {"2025-04-29", "2024-05-09"}
+        assert seen("Framed maple") == {"2025-04-04"}
+        assert observations_for(book, "Lower yard", None, until=np.datetime64("2024-01-01")) == ()
+
+
+def test_a_tree_and_a_species_are_two_questions(book_path):
+    both = run("ask", "maple", "--tree", "Old maple", book=book_path)
+    neither = run("ask", book=book_path)
+    elsewhere = run("ask", "--tree", "Nobody", "--on", ON, book=book_path)
+    for result in (both, neither, elsewhere):
+        assert result.exit_code == 2 and len(result.stderr.splitlines()) == 1, result.stderr
+
+
+def test_assess_takes_the_notebooks_dates(book_path, tmp_path):
+    result = run("assess", "--on", ON, "--format", "json", book=book_path)
+    assert result.exit_code == 0
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+    empty = run("assess", "--on", ON, book=path)
+    assert empty.exit_code == 2 and "no observed dates" in empty.stderr

@@ -1,0 +1,106 @@
+"""The notebook as JSON values: all that its text says, dates in ISO form, units in names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from timing.notebook.model import NotebookSite, ObservedDate, Record, Shelter, Tree, WorkDone
+
+if TYPE_CHECKING:
+    from timing.notebook.readings import Span
+
+SITES, TREES, RECORDS = "sapdial-sites-1", "sapdial-trees-1", "sapdial-records-1"
+
+
+def sites_json(entries: Iterable[tuple[NotebookSite, Span | None, int]]) -> dict[str, Any]:
+    """Sites, each with the span of its temperatures and the number of its trees."""
+    return {"schema": SITES, "sites": [_site(*entry) for entry in entries]}
+
+
+def trees_json(trees: Iterable[Tree]) -> dict[str, Any]:
+    """Trees with their shelters."""
+    return {"schema": TREES, "trees": [_tree(tree) for tree in trees]}
+
+
+def records_json(records: Iterable[Record]) -> dict[str, Any]:
+    """Records; each says under ``record`` of which kind it is."""
+    return {"schema": RECORDS, "records": [_record(record) for record in records]}
+
+
+def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
+    return {
+        "site": site.name,
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "elevation_m": site.elevation_m,
+        "hemisphere": site.place().hemisphere,
+        "tags": list(site.tags),
+        "source": site.source,
+        "attribution": site.attribution,
+        "licence": site.licence,
+        "temperatures": None
+        if span is None
+        else {
+            "first": str(span.first),
+            "last": str(span.last),
+            "days": span.days,
+            "missing_days": span.missing_days,
+        },
+        "trees": trees,
+    }
+
+
+def _tree(tree: Tree) -> dict[str, Any]:
+    return {
+        "tree": tree.name,
+        "species": tree.species,
+        "site": tree.site,
+        "condition": tree.condition,
+        "pot_cm": tree.pot_cm,
+        "note": tree.note,
+        "shelters": [_shelter(shelter) for shelter in tree.shelters],
+    }
+
+
+def _shelter(shelter: Shelter) -> dict[str, Any]:
+    return {
+        "kind": shelter.kind,
+        "tmin_offset_c": shelter.tmin_offset_c,
+        "tmax_offset_c": shelter.tmax_offset_c,
+        "starts": shelter.starts or None,
+        "until": shelter.until or None,
+    }
+
+
+def _record(record: Record) -> dict[str, Any]:
+    if isinstance(record, ObservedDate):
+        return {
+            "number": record.number,
+            "record": "observation",
+            "species": record.species,
+            "event": record.event,
+            "date": record.date.isoformat(),
+            "tree": record.tree or None,
+            "site": record.site,
+            "note": record.note,
+        }
+    if isinstance(record, WorkDone):
+        return {
+            "number": record.number,
+            "record": "work",
+            "tree": record.tree,
+            "kind": record.kind,
+            "date": record.date.isoformat(),
+            "fraction": record.fraction,
+            "note": record.note,
+        }
+    return {
+        "number": record.number,
+        "record": "runner",
+        "tree": record.tree,
+        "place": record.place,
+        "begun": record.begun.isoformat(),
+        "ended": None if record.ended is None else record.ended.isoformat(),
+        "note": record.note,
+    }

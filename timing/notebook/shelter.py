@@ -1,0 +1,64 @@
+"""What a tree's shelters do to the temperatures of its site."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from timing.notebook.model import Shelter
+from timing.season import Days, Floats, Ints
+from timing.temperature import TemperatureRecord
+
+
+def offsets(shelters: Iterable[Shelter], days: Days) -> tuple[Floats, Floats]:
+    """How much warmer nights and days are under shelters; those in force together add up.
+
+    Parameters
+    ----------
+    shelters : what a tree stands under.
+    days : array (days,), dates.
+
+    Returns
+    -------
+    two arrays (days,): added to daily minima and to daily maxima [°C].
+    """
+    night, noon = np.zeros(len(days)), np.zeros(len(days))
+    place = _place_in_year(days)
+    for shelter in shelters:
+        stands = np.ones(len(days), dtype=bool)
+        if shelter.starts:
+            first, last = (int(text.replace("-", "")) for text in (shelter.starts, shelter.until))
+            after, before = place >= first, place <= last
+            stands = after & before if first <= last else after | before
+        night += np.where(stands, shelter.tmin_offset_c, 0.0)
+        noon += np.where(stands, shelter.tmax_offset_c, 0.0)
+    return night, noon
+
+
+def sheltered(record: TemperatureRecord, shelters: Iterable[Shelter]) -> TemperatureRecord:
+    """A site's record as a tree under shelters meets it.
+
+    A night is never made warmer than its day. Readings that the checks set aside stay aside.
+    """
+    days = record.first + np.arange(len(record.tmin_c))
+    night, noon = offsets(shelters, days)
+    tmax = record.tmax_c + noon
+    raw_tmin = np.where(record.raw_tmin_c == record.tmin_c, record.raw_tmin_c + night, np.nan)
+    raw_tmax = np.where(record.raw_tmax_c == record.tmax_c, record.raw_tmax_c + noon, np.nan)
+    return replace(
+        record,
+        tmin_c=np.minimum(record.tmin_c + night, tmax),
+        tmax_c=tmax,
+        raw_tmin_c=np.fmin(raw_tmin, np.where(np.isnan(raw_tmin), np.nan, raw_tmax)),
+        raw_tmax_c=raw_tmax,
+    )
+
+
+def _place_in_year(days: Days) -> Ints:
+    """Month and day as one number, 101 to 1231."""
+    months = days.astype("M8[M]")
+    month = months.astype(np.int64) % 12 + 1
+    place: Ints = 100 * month + (days - months.astype("M8[D]")).astype(np.int64) + 1
+    return place

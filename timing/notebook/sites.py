@@ -1,0 +1,170 @@
+"""Sites in the notebook file: rows in and out."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from typing import Any
+
+from timing.notebook.checks import FieldError, lookup_key, unknown
+from timing.notebook.journal import Writer
+from timing.notebook.model import NotebookSite
+from timing.notebook.readings import Readings, read_readings, read_span
+from timing.notebook.schema import rebuilt
+from timing.notebook.words import counted
+
+SiteEdit = Callable[[NotebookSite], NotebookSite]
+
+
+def find(db: sqlite3.Connection, table: str, name: str) -> sqlite3.Row:
+    """Row of a site or a tree by its name, whatever the letter case.
+
+    Raises
+    ------
+    FieldError : there is none; the message lists the nearest names.
+    """
+    row: sqlite3.Row | None = db.execute(
+        f"SELECT * FROM {table} WHERE key = ?", (lookup_key(name),)
+    ).fetchone()
+    if row is None:
+        names = db.execute(f"SELECT name FROM {table} ORDER BY key").fetchall()
+        raise unknown(table, name, (str(known["name"]) for known in names))
+    return row
+
+
+def refuse_taken(db: sqlite3.Connection, table: str, name: str, but: int | None = None) -> None:
+    """Names are unique: refuse one that another row of the table bears."""
+    row = db.execute(
+        f"SELECT name FROM {table} WHERE key = ? AND number IS NOT ?", (lookup_key(name), but)
+    ).fetchone()
+    if row is not None:
+        raise FieldError(
+            "name",
+            f"a {table} called {row['name']} is there already; choose another name",
+        )
+
+
+def read_sites(db: sqlite3.Connection, tag: str | None = None) -> tuple[NotebookSite, ...]:
+    """Every site in the order of their names, or those that bear a tag."""
+    sites = (_site(row) for row in db.execute("SELECT * FROM site ORDER BY key").fetchall())
+    wanted = None if tag is None else lookup_key(tag)
+    return tuple(
+        site
+        for site in sites
+        if wanted is None or wanted in {lookup_key(known) for known in site.tags}
+    )
+
+
+def read_site(db: sqlite3.Connection, name: str | None) -> tuple[int, NotebookSite]:
+    """Number and content of the site of that name; without a name, of the only one."""
+    if name is None:
+        names = [str(row["name"]) for row in db.execute("SELECT name FROM site ORDER BY key")]
+        if len(names) != 1:
+            listed = ", ".join(names[:6]) + (", …" if len(names) > 6 else "")
+            held = f"the notebook holds {listed}" if names else "the notebook holds no site yet"
+            raise FieldError("site", f"say which site; {held}")
+        name = names[0]
+    row = find(db, "site", name)
+    return int(row["number"]), _site(row)
+
+
+def add_site(writer: Writer, site: NotebookSite, readings: Readings | None) -> str:
+    """Write a new site; returns what was done, in words."""
+    refuse_taken(writer.db, "site", site.name)
+    number = writer.add("site", _row(site))
+    if readings is not None:
+        writer.replace_readings(number, readings, new=True)
+    return f"added site {site.name} with {_days(writer.db, number)}"
+
+
+def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | None) -> str:
+    """Write what ``edit`` makes of a site, and new readings where there are some."""
+    number, old = read_site(writer.db, name)
+    new = edit(old)
+    refuse_taken(writer.db, "site", new.name, but=number)
+    writer.change("site", number, _row(new))
+    renamed = "" if new.name == old.name else f", now called {new.name}"
+    if readings is None:
+        return f"changed site {old.name}{renamed}"
+    if not readings.same(read_readings(writer.db, number)):
+        writer.replace_readings(number, readings)
+    return f"changed site {old.name}{renamed}; it has {_days(writer.db, number)}"
+
+
+def remove_site(writer: Writer, name: str) -> str:
+    """Delete a site with its temperatures, its trees, their records and its observed dates.
+
+    A date observed at another site on a tree that stands here now stays with that site.
+    """
+    db = writer.db
+    number, site = read_site(db, name)
+    trees = numbers(db, "tree", "site", number)
+    dates = numbers(db, "observation", "site", number)
+    for date in dates:
+        writer.drop("observation", date)
+    records = len(dates) + sum(drop_tree(writer, tree) for tree in trees)
+    days = _days(db, number)
+    writer.drop("site", number)
+    return (
+        f"removed site {site.name} with {days}, {counted(len(trees), 'tree')} and "
+        f"{counted(records, 'record')}"
+    )
+
+
+def drop_tree(writer: Writer, number: int) -> int:
+    """Delete a tree with its shelters, work and runners; its observed dates stay with their site.
+
+    Returns how many records went.
+    """
+    db = writer.db
+    for date in numbers(db, "observation", "tree", number):
+        writer.change("observation", date, {**writer.row("observation", date), "tree": None})
+    for shelter in numbers(db, "shelter", "tree", number):
+        writer.drop("shelter", shelter)
+    gone = 0
+    for table in ("work", "runner"):
+        for record in numbers(db, table, "tree", number):
+            writer.drop(table, record)
+            gone += 1
+    writer.drop("tree", number)
+    return gone
+
+
+def numbers(db: sqlite3.Connection, table: str, column: str, value: int) -> list[int]:
+    """Numbers of the rows of a table that hold a value in a column."""
+    rows = db.execute(f"SELECT number FROM {table} WHERE {column} = ?", (value,)).fetchall()
+    return [int(row["number"]) for row in rows]
+
+
+def _days(db: sqlite3.Connection, number: int) -> str:
+    span = read_span(db, number)
+    return f"{counted(span.days if span else 0, 'day')} of temperatures"
+
+
+def _row(site: NotebookSite) -> dict[str, Any]:
+    return {
+        "name": site.name,
+        "key": lookup_key(site.name),
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "elevation_m": site.elevation_m,
+        "tags": ";".join(site.tags),
+        "source": site.source,
+        "attribution": site.attribution,
+        "licence": site.licence,
+    }
+
+
+def _site(row: sqlite3.Row) -> NotebookSite:
+    return rebuilt(
+        lambda: NotebookSite(
+            name=row["name"],
+            latitude=row["latitude"],
+            longitude=row["longitude"],
+            elevation_m=row["elevation_m"],
+            tags=tuple(row["tags"].split(";")) if row["tags"] else (),
+            source=row["source"],
+            attribution=row["attribution"],
+            licence=row["licence"],
+        )
+    )
