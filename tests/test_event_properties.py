@@ -28,6 +28,7 @@ from sites import (
     SITES,
     TAXA,
     TEMPERATE_TAXA,
+    Place,
     exact,
     outlook_at,
     place,
@@ -345,3 +346,25 @@ def test_quantiles_of_dates_are_median_unbiased():
     days = np.repeat(np.arange(1.0, 11.0)[None, :], len(view.drivers.years), axis=0)
     events = SeasonEvents(view.species, view.drivers, {"bud_break": days})
     assert events.quantiles("bud_break", (0.9,)) == pytest.approx(9.6333, abs=1e-4)
+
+
+def test_missing_days_widen_the_dates_of_their_own_half_of_the_year():
+    here = place("humid-continental")
+    dates = here.record.first + np.arange(len(here.record.tmin_c))
+    low, high = here.record.tmin_c.copy(), here.record.tmax_c.copy()
+    out = (dates >= np.datetime64("2010-03-01")) & (dates < np.datetime64("2010-03-21"))
+    low[out] = high[out] = np.nan
+    record = record_from_readings(dates, low, high, source="with a gap")
+    gappy = Place(record, here.site).outlook("acer-palmatum")
+    row = int(np.flatnonzero(gappy.drivers.years == 2010)[0])
+
+    def width(view, event):
+        early, _, late = view.events.quantiles(event)[:, row]
+        return late - early
+
+    whole = here.outlook("acer-palmatum")
+    assert width(gappy, "bud_break") > width(whole, "bud_break") + 0.5
+    assert width(gappy, "leaf_fall") == pytest.approx(width(whole, "leaf_fall"), abs=0.3)
+    other = int(np.flatnonzero(gappy.drivers.years == 2012)[0])
+    kept = gappy.events.quantiles("bud_break")[:, other]
+    assert np.allclose(kept, whole.events.quantiles("bud_break")[:, other], atol=0.01)

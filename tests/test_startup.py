@@ -66,7 +66,7 @@ LAYERS = (
     ("timing.species.names",),
     ("timing.intake.observations",),
     ("timing.notebook",),
-    ("timing.sap",),
+    ("timing.sap", "timing.warm_nights"),
     ("timing.events",),
     ("timing.tuning",),
     ("timing.assessment",),

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import hindcast
 import numpy as np
+from gap_trial import gap_rows
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
@@ -221,16 +222,17 @@ def sap_rows() -> list[str]:
     return rows
 
 
-def weather_rows() -> list[str]:
-    """Rows of the table of running seasons against the whole record."""
+def weather_rows() -> tuple[list[str], list[str]]:
+    """Rows of the tables of running seasons against the whole record, and of missing days."""
     taxa = [load_species(slug) for slug in ("acer-palmatum", "prunus-yedoensis")]
-    rows = []
+    rows, gaps = [], []
     for temperatures, site in FORESEEN:
         record = read_daily_csv(REFERENCE / "temperatures" / f"{temperatures}.csv")
         drivers = build_drivers(record, site)
         drivers = drivers.select(drivers.spring_covered)
         rows += hindcast.weather_rows(site.name, drivers, taxa)
-    return rows
+        gaps += gap_rows(site.name, drivers.select(drivers.covered), taxa)
+    return rows, gaps
 
 
 def draw(held: list[HeldBack], drivers: Drivers, path: Path) -> None:
@@ -306,6 +308,7 @@ def main() -> None:
             for last in SPLITS:
                 error, bias = split_score(drivers, observed, last)
                 splits.append(f"| {last} | {last + 1}-2000 | {error:.2f} | {bias:+.1f} |")
+    weather, gaps = weather_rows()
     text = TEMPLATE.read_text(encoding="utf-8").format(
         table="\n".join(table),
         sources="\n".join([*(f"- {case.name}: {case.source}" for case in CASES), OTHER_SOURCES]),
@@ -314,7 +317,8 @@ def main() -> None:
         few="\n".join(few),
         sap="\n".join(sap_rows()),
         seen="\n".join(seen),
-        weather="\n".join(weather_rows()),
+        weather="\n".join(weather),
+        gaps="\n".join(gaps),
     )
     (ROOT / "docs" / "validation.md").write_text(text, encoding="utf-8")
 

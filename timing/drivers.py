@@ -53,6 +53,7 @@ MISSING_SPRING_DAYS = 25  # this many between 15 January and 1 July and a season
 MISSING_AUTUMN_DAYS = 40  # the same from 1 July on, for the events of the autumn
 SPRING = slice(NEW_YEAR + 14, FIRST_JULY)
 AUTUMN = slice(FIRST_JULY, SEASON_DAYS)
+PHASES = (slice(0, NEW_YEAR + 14), SPRING, AUTUMN)
 FROST_SEASON_DAYS = 365
 
 
@@ -71,7 +72,8 @@ class Drivers:
     spring_covered, autumn_covered : arrays (seasons,), the half is covered well enough to date
         its events; a season counts in the odds when both are.
     autumn_gappy : array (seasons,), too many days from 1 July on were missing to trust them.
-    mended : array (seasons,), some days of the season were missing.
+    mended_days : array (seasons, 3), missing days before 15 January, from then to 1 July and after
+        it; they widen the error of the dates they touch.
     last : last day of the record.
     """
 
@@ -84,10 +86,16 @@ class Drivers:
     spring_covered: NDArray[np.bool_]
     autumn_covered: NDArray[np.bool_]
     autumn_gappy: NDArray[np.bool_]
-    mended: NDArray[np.bool_]
+    mended_days: Ints
     last: np.datetime64
     _forcing: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
     _forcing_sums: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def mended(self) -> NDArray[np.bool_]:
+        """Seasons of which some day was missing, shape (seasons,)."""
+        some: NDArray[np.bool_] = self.mended_days.sum(axis=1) > 0
+        return some
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -182,7 +190,7 @@ class Drivers:
             self.spring_covered[rows],
             self.autumn_covered[rows],
             self.autumn_gappy[rows],
-            self.mended[rows],
+            self.mended_days[rows],
             self.last,
         )
 
@@ -219,7 +227,7 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
         spring_covered,
         autumn_covered,
         autumn_gappy,
-        np.nansum(gap, axis=1) > 0,
+        np.stack([np.nansum(gap[:, part], axis=1) for part in PHASES], axis=1).astype(np.int64),
         record.last,
     )
 

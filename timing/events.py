@@ -26,7 +26,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from timing.clocks import LEAFING, Clock
 from timing.crossings import first_from, reach, running_mean, sum_at
@@ -35,12 +34,12 @@ from timing.drivers import Drivers
 from timing.sap import first_movement, strongest_fortnight
 from timing.season import (
     FIRST_JULY,
-    SEASON_DAYS,
     SUMMER_SOLSTICE,
     WINTER_SOLSTICE,
     Floats,
 )
 from timing.species.model import EVENT_ORDER, EventModel, Species
+from timing.warm_nights import WARM_NIGHT_C, warm_nights_begin, warm_nights_end
 
 UNCHILLED_COMPETENCE = 0.2  # share of the forcing that counts before any chill (from memory)
 ENOUGH_CHILL = 0.5  # below this share of the requirement buds open erratically: no date given
@@ -48,8 +47,12 @@ AUTUMN_SHRINK = 0.4  # share of a season's modelled departure that is believed
 SWELLING = 0.1  # share of the bud-break requirement at which buds begin to swell
 ENDLESS_WARMTH = "nights stay warm all year"
 COLD_FORTNIGHT_C = 5.0
-WARM_NIGHT_C = 15.0
 
+# Filling 3 to 24 days of real seasons moved bud break, bloom, full leaves and leaf fall by about
+# half a day times the square root of the days (docs/validation.md).
+MENDED_SPREAD = 0.5
+SPRING_PHASE, AUTUMN_PHASE = 1, 2
+MENDED_PHASE = {"cooling": AUTUMN_PHASE, "warm_end": AUTUMN_PHASE, "solstice": None, "lag": None}
 # What an observed date earlier in the season adds to a later one, per day of departure: 0.37 from
 # bud break to full leaves and 0.62 from colour to fall over 33 taxa at Harvard Forest (HF003).
 CARRIED = {"leaf_full_size": ("bud_break", 0.37), "leaf_fall": ("leaf_colour", 0.62)}
@@ -153,10 +156,18 @@ class _Context:
         """Add the model's own error to nominal dates of shape (seasons, 1) or (seasons, draws)."""
         stream = SHARED_ERROR.get(model.name, model.name)
         site, season = standard_errors(stream, self.seasons)
-        error = model.site_spread_days * site + model.spread_days * season
+        error = model.site_spread_days * site + self.season_spread(model) * season
         earlier, share = CARRIED.get(model.name, ("", 0.0))
         carried = share * self.departures.get(earlier, 0.0)
         return nominal + model.shift_days + error + carried
+
+    def season_spread(self, model: EventModel) -> Floats | float:
+        """Spread from season to season, wider where days of the season were mended [days]."""
+        phase = MENDED_PHASE.get(model.model, SPRING_PHASE)
+        if phase is None:
+            return model.spread_days
+        days = self.drivers.mended_days[:, phase : phase + 1]
+        return np.hypot(model.spread_days, MENDED_SPREAD * np.sqrt(days))
 
     def anchor(self, name: str, seen: Floats) -> None:
         """Replace an event's dates by observed ones where there are any."""
@@ -332,35 +343,16 @@ def _cold_fortnight(context: _Context, model: EventModel) -> Floats:
     return np.maximum(context.spread(model, first_from(cold, stop + 14)), stop)
 
 
-def _warm_nights(context: _Context) -> NDArray[np.bool_]:
-    return running_mean(context.drivers.tmin_c, 10) >= WARM_NIGHT_C
-
-
 def _warm_start(context: _Context, model: EventModel) -> Floats:
-    """Day after the last cool night before midsummer, or the first warm one after it."""
-    warm = _warm_nights(context)
-    spring = warm[:, WINTER_SOLSTICE : SUMMER_SOLSTICE + 1]
-    since = np.argmax(~spring[:, ::-1], axis=1)  # warm days in a row up to midsummer
-    day = SUMMER_SOLSTICE + 1.0 - since[:, None]
-    day[spring.all(axis=1)] = -np.inf
-    late = ~spring[:, -1]
-    midsummer = _column(SUMMER_SOLSTICE, context.seasons)
-    day[late] = first_from(warm, midsummer)[late]
-    day[np.isnan(context.drivers.tmin_c[:, SUMMER_SOLSTICE])] = np.nan
     context.events.reasons[model.name] = (
         f"nights never stay at {WARM_NIGHT_C:g} °C or more for ten days: no outdoor growing season"
     )
-    return context.spread(model, day)
+    return context.spread(model, warm_nights_begin(context.drivers))
 
 
 def _warm_end(context: _Context, model: EventModel) -> Floats:
-    """First cool night after midsummer and after the warmth has begun."""
-    nights = running_mean(context.drivers.tmin_c, 10)
-    cool = nights < WARM_NIGHT_C
     start = context.events.days["warm_start"]
-    day = first_from(cool, np.maximum(start, float(SUMMER_SOLSTICE)))
-    known = ~np.isnan(nights[:, SEASON_DAYS - 2])
-    endless = np.isnan(day) & ~np.isnan(start) & known[:, None]
+    day, endless = warm_nights_end(context.drivers, start)
     context.events.reasons[model.name] = "there is no warm season that could end"
     return np.where(endless, np.inf, np.maximum(context.spread(model, day), start))
 

@@ -95,7 +95,7 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
         spring_covered=np.ones(count, dtype=bool),
         autumn_covered=np.ones(count, dtype=bool),
         autumn_gappy=np.zeros(count, dtype=bool),
-        mended=np.full(count, drivers.mended[row]),
+        mended_days=np.repeat(drivers.mended_days[row : row + 1], count, axis=0),
         last=drivers.last,
     )
 
