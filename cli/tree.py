@@ -69,11 +69,14 @@ def add(
 @command.command("shelter")
 @click.argument("name")
 @click.option("--kind", required=True, metavar="TEXT", help="What it is, such as 'cold frame'.")
+@click.option("--warmer-nights", type=float, metavar="C", help="Colder is negative [°C].")
+@click.option("--warmer-days", type=float, metavar="C", help="Colder is negative [°C].")
 @click.option(
-    "--warmer-nights", type=float, required=True, metavar="C", help="Colder is negative [°C]."
-)
-@click.option(
-    "--warmer-days", type=float, required=True, metavar="C", help="Colder is negative [°C]."
+    "--calibrate-with",
+    "logger",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Take both from some weeks of your own thermometer beside the tree, each season apart.",
 )
 @click.option(
     "--from", "starts", default="", metavar="MM-DD", help="First day, every year [default: always]."
@@ -84,21 +87,55 @@ def shelter(
     name: str,
     *,
     kind: str,
-    warmer_nights: float,
-    warmer_days: float,
+    warmer_nights: float | None,
+    warmer_days: float | None,
+    logger: Path | None,
     starts: str,
     until: str,
     notebook: Path | None,
 ) -> None:
     """Say what a tree stands under, and how much warmer its nights and days are there.
 
-    A tree has each kind of shelter once: the same kind again replaces it.
+    A tree has each kind of shelter once: the same kind again replaces it. With --calibrate-with
+    each quarter of the year that your thermometer saw for two weeks becomes a shelter of its own.
     """
+    from timing.errors import UsageError
     from timing.notebook.model import Shelter
 
+    if logger is not None:
+        if (warmer_nights, warmer_days, starts, until) != (None, None, "", ""):
+            raise UsageError(
+                "--calibrate-with finds the warmth and its seasons itself: leave out "
+                "--warmer-nights, --warmer-days, --from and --until"
+            )
+        _calibrate(name, kind, logger, notebook)
+        return
+    if warmer_nights is None or warmer_days is None:
+        raise UsageError("a shelter needs --warmer-nights and --warmer-days, or --calibrate-with")
     found = Shelter(kind, warmer_nights, warmer_days, starts, until)
     with open_notebook(notebook) as book:
         click.echo(book.set_shelter(name, found, when=now()).what)
+
+
+def _calibrate(name: str, kind: str, logger: Path, notebook: Path | None) -> None:
+    """Keep what a thermometer beside the tree says, as one change."""
+    from timing.calibration import quarter_offsets
+    from timing.intake.daily_csv import read_daily_csv
+    from timing.notebook.shelter import calibrated
+
+    with open_notebook(notebook) as book:
+        station = book.temperature_record(book.tree(name).site)
+        offsets = quarter_offsets(station, read_daily_csv(logger))
+        change = book.change_tree(name, lambda tree: calibrated(tree, kind, offsets), when=now())
+    click.echo(change.what)
+    for item in offsets:
+        click.echo(
+            f"  {item.starts} to {item.until}: nights {item.tmin_offset_c:+.1f} °C "
+            f"(± {item.tmin_error_c:.1f}), days {item.tmax_offset_c:+.1f} °C "
+            f"(± {item.tmax_error_c:.1f}), {item.days} days"
+        )
+    if len(offsets) < 4:
+        click.echo("  The other quarters of the year keep the station's temperatures.")
 
 
 @command.command("unshelter")

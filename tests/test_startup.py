@@ -55,6 +55,7 @@ LAYERS = (
     ("timing.clocks",),
     ("timing.quality", "timing.daylength", "timing.thermal"),
     ("timing.temperature",),
+    ("timing.calibration",),
     ("timing.intake", "timing.intake.text"),
     ("timing.intake.daily_csv", "timing.intake.samples"),
     ("timing.draws", "timing.crossings"),

@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from timing.notebook.model import Shelter
+from timing.calibration import QuarterOffset
+from timing.notebook.checks import lookup_key
+from timing.notebook.model import Shelter, Tree
 from timing.season import Days, Floats, Ints
 from timing.temperature import TemperatureRecord
 
@@ -54,6 +56,23 @@ def sheltered(record: TemperatureRecord, shelters: Iterable[Shelter]) -> Tempera
         raw_tmin_c=np.fmin(raw_tmin, np.where(np.isnan(raw_tmin), np.nan, raw_tmax)),
         raw_tmax_c=raw_tmax,
     )
+
+
+def calibrated(tree: Tree, kind: str, offsets: Iterable[QuarterOffset]) -> Tree:
+    """The tree with one shelter a quarter, in the place of earlier ones of the same kind."""
+    own = f"{lookup_key(kind)}, "
+    kept = [s for s in tree.shelters if not lookup_key(s.kind).startswith(own)]
+    found = [
+        Shelter(
+            f"{kind}, {item.starts} to {item.until}",
+            round(item.tmin_offset_c, 1),
+            round(item.tmax_offset_c, 1),
+            item.starts,
+            item.until,
+        )
+        for item in offsets
+    ]
+    return replace(tree, shelters=(*kept, *found))
 
 
 def _place_in_year(days: Days) -> Ints:
