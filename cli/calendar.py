@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,8 +17,12 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
+from cli.region import print_region, region_option
 
-SUFFIXES = (".png", ".svg", ".txt", ".json")
+if TYPE_CHECKING:
+    from timing.charts.booklet_sheet import PaperName
+
+SUFFIXES = (".png", ".svg", ".txt", ".json", ".pdf")
 
 
 @click.command("calendar")
@@ -34,10 +38,16 @@ SUFFIXES = (".png", ".svg", ".txt", ".json")
     "path",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write here; the ending chooses the form: .png .svg .txt .json [default: text to "
-    "the terminal].",
+    help="Write here; the ending chooses the form: .png .svg .txt .json, or .pdf for a "
+    "booklet to print [default: text to the terminal].",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    help="Paper of a .pdf [default: a4].",
 )
 @hazards_option
+@region_option
 @temperature_options
 @observations_option
 @confidence_option
@@ -46,12 +56,14 @@ def command(
     *,
     year: int | None,
     path: Path | None,
+    paper: PaperName | None,
     hazards: tuple[str, ...],
+    region: str | None,
     observations: Path | None,
     confidence: float,
     **where: Any,
 ) -> None:
-    """Print a year's calendar of safe days as a chart, text or JSON.
+    """Print a year's calendar of safe days as a chart, a booklet, text or JSON.
 
     Without SPECIES, eight common taxa.
     """
@@ -63,6 +75,21 @@ def command(
     from timing.export.files import write_text
     from timing.season import year_of
 
+    if paper is not None and (path is None or path.suffix.lower() != ".pdf" or region):
+        raise UsageError("--paper goes with -o FILE.pdf of a single site")
+    if region is not None:
+        taxa = chosen_species(species or COMMON_TAXA)
+        print_region(
+            region,
+            taxa,
+            year=year,
+            path=path,
+            hazards=chosen_hazards(hazards, taxa),
+            observations=observations,
+            confidence=confidence,
+            **where,
+        )
+        return
     if path is not None and path.suffix.lower() not in SUFFIXES:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     taxa = chosen_species(species or COMMON_TAXA)
@@ -81,6 +108,10 @@ def command(
         write_text(path, calendar_strip(calendar))
     elif suffix == ".json":
         write_text(path, json.dumps(calendar_json(calendar), indent=1, ensure_ascii=False) + "\n")
+    elif suffix == ".pdf":
+        from timing.charts.booklet import save_booklet
+
+        save_booklet(calendar, path, paper or "a4")
     else:
         from timing.charts.calendar_chart import save_calendar
 

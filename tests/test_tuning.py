@@ -126,7 +126,7 @@ def test_what_cannot_be_used_is_named():
     text = " ".join(tuned.warnings)
     assert "lines 2, 52" in text and "used once" in text
     assert "lines 3, 63" in text and "neither is used" in text
-    assert "line 80" in text and "1 observations left out" in text
+    assert "line 80" in text and "1 observation left out" in text
     assert tuned.fits["acer-palmatum"]["bud_break"].observations == 4
 
 

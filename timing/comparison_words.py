@@ -10,9 +10,11 @@ from timing.same_day import place_of
 from timing.season import FIRST_JULY
 from timing.so_far import Alike, Measure, SoFar
 from timing.trend import FEWEST_FOR_TREND, SURE, Trend
-from timing.wording import EVENT_LABELS, day_text, percent, short_day
+from timing.wording import EVENT_LABELS, credit_text, day_text, percent, short_day
 
 FEW_SEASONS = 10
+FEW_TAXA = 3  # more get their leading event only
+MAIN_EVENTS = ("bud_break", "full_bloom", "flush_hardened", "warm_start", "warm_end")
 FEWEST_TO_CHOOSE = 3
 STANDINGS: dict[Standing, str] = {"early": "early", "usual": "about usual", "late": "late"}
 NOUNS = {"bud_break": "spring", "warm_start": "warm season"}
@@ -203,7 +205,7 @@ def record_text(comparison: Comparison) -> str:
     )
     return (
         f"Temperatures: {record.source}, {record.first} to {record.last}; {missing}; "
-        f"{_others(comparison.others.size)} compared."
+        f"{_others(comparison.others.size)} compared.{credit_text(comparison.site, ' ')}"
     )
 
 

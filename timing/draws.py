@@ -4,7 +4,9 @@ A date from a model is uncertain in two ways: a constant error at the site (this
 clone) and an error that differs from season to season. Both are normal in days. Each season
 gets the same stratified quantiles in a seeded random order, so that a question asked twice
 gets one answer and sixty-four draws describe the range as well as many more random ones
-would (Latin hypercube sampling; McKay, Beckman & Conover 1979, Technometrics 21:239-245).
+would (Latin hypercube sampling; McKay, Beckman & Conover 1979, Technometrics 21:239-245). Draws
+come in pairs of opposite sign, in every event alike (antithetic variates; Hammersley & Morton 1956,
+Math. Proc. Camb. Philos. Soc. 52:449), so that sums of errors have no median of their own.
 """
 
 from __future__ import annotations
@@ -37,7 +39,8 @@ def standard_errors(stream: str, seasons: int) -> tuple[Floats, Floats]:
     """
     generator = np.random.default_rng([SEED, zlib.crc32(stream.encode())])
     normal = NormalDist()
-    strata = np.array([normal.inv_cdf((k + 0.5) / DRAWS) for k in range(DRAWS)])
-    site = generator.permutation(strata)
-    season = generator.permuted(np.tile(strata, (seasons, 1)), axis=1)
-    return site, season
+    above = np.array([normal.inv_cdf((k + 0.5) / DRAWS) for k in range(DRAWS // 2, DRAWS)])
+    half = generator.permuted(np.tile(above, (seasons + 1, 1)), axis=1)
+    half *= generator.choice((-1.0, 1.0), size=half.shape)
+    errors = np.concatenate((half, -half), axis=1)
+    return errors[0], errors[1:]

@@ -156,7 +156,8 @@ def by_calendar(species: Species, event: str) -> bool:
 def compare_event(view: Outlook, row: int, event: str) -> EventComparison:
     """Set an event of one season (a row of the drivers) beside all others."""
     drivers = view.drivers
-    quantiles = view.season_quantiles(event)
+    with np.errstate(invalid="ignore"):  # endless warmth has infinite dates
+        quantiles = view.season_quantiles(event)
     middle = np.rint(quantiles[1])
     usable = drivers.spring_covered & np.isfinite(middle)
     covered = drivers.spring_covered
@@ -236,6 +237,10 @@ def _earlier_chance(
 
 def _why_no_date(view: Outlook, event: str, row: int) -> str:
     drivers = view.drivers
+    if view.running is not None and is_running(view, row):
+        share = 100 * float((~np.isnan(view.running.days[event])).mean())
+        if share > 0:
+            return f"not by {drivers.last}; past seasons bring it in {share:.0f}% of cases"
     end = season_end(int(drivers.years[row]), view.site.hemisphere)
     if drivers.last < end and np.isnan(view.events.days[event][row]).any():
         return f"not reached by the end of the record ({drivers.last})"

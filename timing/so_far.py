@@ -124,7 +124,7 @@ def season_so_far(view: Outlook, row: int, until: int, measure: Measure) -> SoFa
     sums = _sums(drivers, measure)
     end = max(until, LAST[measure]) + 1
     own = sums[row, since:end].copy()
-    if is_running(view, row):
+    if is_running(view, row) and np.isnan(own[until - since]):  # past seasons bridge a gap
         assert view.running is not None
         own = np.median(_sums(view.running.drivers, measure), axis=0)[since:end]
     own[until + 1 - since :] = np.nan

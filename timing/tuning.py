@@ -29,7 +29,7 @@ from timing.site import Hemisphere
 from timing.species.model import EVENT_ORDER, EventModel, Species
 
 COMMON_SHARE = 0.5  # of the error constant at a site, the part all its taxa share (our own)
-PRIOR_SEASONS = 4.0  # weight of the shipped season spread, in seasons (our own)
+PRIOR_SEASONS = 2.0  # weight of the shipped season spread, in seasons (our own)
 OWN_SEASONS = 8  # from this many on, a shift is matched in the observed seasons
 STRUCTURE_SEASONS = 20
 STRUCTURE_GAIN = 0.95

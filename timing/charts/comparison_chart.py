@@ -43,8 +43,6 @@ from timing.so_far import SoFar
 from timing.wording import EVENT_LABELS, INVENTED_NOTICE, place_text, short_day
 
 WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
-FEW_TAXA = 3  # more get their leading event only
-SEVERAL_TAXA_EVENTS = ("bud_break", "full_bloom", "flush_hardened", "warm_start", "warm_end")
 PANEL_HIGH, PANEL_WIDE = 1.15, 4.55
 SCALE_WIDE = 0.4  # of a panel, left of its curves
 
@@ -100,7 +98,7 @@ class _Chart:
             self.y = 0.03 + page.paragraph(
                 LEFT, self.y, RIGHT - LEFT, comparison.note, size=10.5, weight="bold"
             )
-        if len(comparison.taxa) <= FEW_TAXA:
+        if len(comparison.taxa) <= words.FEW_TAXA:
             for taxon in comparison.taxa:
                 said = words.headline(comparison, taxon).removeprefix(f"{title}: ")
                 text = said[0].upper() + said[1:]
@@ -119,11 +117,11 @@ class _Chart:
         page.text(LEFT + 0.17, y, "one other season")
         page.area([2.0, 2.25, 2.25, 2.0], [y + 0.03, y + 0.03, y - 0.1, y - 0.1], SHADE)
         page.text(2.32, y, "middle half of them")
-        page.whisker(6.7, 7.02, sign)
-        for x, fill, text in (
-            (4.1, MARK, f"{season}, date by the record"),
-            (6.86, PAPER, f"{season}, still ahead; whisker: eight chances in ten"),
-        ):
+        marks = [(4.1, MARK, f"{season}, date by the record")]
+        if words.any_ahead(self.comparison):
+            page.whisker(6.7, 7.02, sign)
+            marks.append((6.86, PAPER, f"{season}, still ahead; whisker: eight chances in ten"))
+        for x, fill, text in marks:
             page.line(
                 [x], [sign], linestyle="none", marker="o", markersize=9, markerfacecolor=fill,
                 markeredgecolor=MARK, markeredgewidth=2.0, zorder=4,
@@ -160,7 +158,9 @@ class _Chart:
                 bbox={"facecolor": PAPER, "linewidth": 0, "pad": 1.0}, zorder=3,
             )  # fmt: skip
         count = len(self.comparison.taxa)
-        names = MARKED_EVENTS if count == 1 else SEVERAL_TAXA_EVENTS if count <= FEW_TAXA else ()
+        names = (
+            MARKED_EVENTS if count == 1 else words.MAIN_EVENTS if count <= words.FEW_TAXA else ()
+        )
         rest = [item for item in taxon.events if item.event in names and item is not lead]
         self._events(([lead] if lead else []) + rest, scale, species.slug, lead)
 
@@ -243,10 +243,12 @@ class _Chart:
         left = [("Place and record", place), ("Method", f"{words.METHOD} {words.RULE}")]
         caveats = [text for text in words.caveats(comparison) if text != comparison.note]
         right = [("What to keep in mind", " ".join(caveats))]
-        if len(comparison.taxa) <= FEW_TAXA:
+        if len(comparison.taxa) <= words.FEW_TAXA:
             left.append(("Trend, days a decade (95% range)", self._trends()))
-        said = words.alike_text(comparison)[: 1 + FEW_TAXA]
-        rules = [words.alike_rule(alike), words.ALIKE_CAUTION] if alike is not None else []
+        said = words.alike_text(comparison)[: 1 + words.FEW_TAXA]
+        rules = [words.alike_rule(alike)] if alike is not None else []
+        if rules and words.any_ahead(comparison):
+            rules.append(words.ALIKE_CAUTION)
         right.append(("Seasons alike", " ".join([*said, *rules])))
         if site.invented:
             right.append((INVENTED_NOTICE, "No such place; do not plan real cuts from this page."))

@@ -15,7 +15,7 @@ from timing.species.hazards import authority_text
 from timing.species.model import Disagreement
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
-from timing.wording import EVENT_LABELS, WORK_LABELS, day_text, short_day
+from timing.wording import EVENT_LABELS, WORK_LABELS, credit_text, day_text, percent, short_day
 
 WIDTH = 80
 VERDICTS: dict[Verdict, str] = {
@@ -49,6 +49,7 @@ def place_lines(site: Site, record: TemperatureRecord) -> list[str]:
         else ""
     )
     lines.append(f"Temperatures from {record.first} to {record.last}{mended}")
+    lines += wrapped(credit_text(site), "", "  ")
     if site.invented:
         lines.append(
             "INVENTED place and weather, for trying things out: not advice for a real tree"
@@ -92,7 +93,7 @@ def _full(answer: Answer) -> list[str]:
     lines.append("")
     lines += wrapped(
         f"{VERDICTS[answer.verdict]}. The chance that {date_text(answer.on)} is a safe day is "
-        f"{answer.chance:.0%} (sampling range {low:.0%} to {high:.0%}, {answer.seasons} seasons)."
+        f"{percent(answer.chance)} (sampling range {low:.0%} to {high:.0%}, {answer.seasons} seasons)."
     )
     lines += [line for veto in answer.vetoes for line in wrapped(f"Veto: {veto}.", "", "  ")]
     lines += _when(answer)
@@ -177,7 +178,7 @@ def _table(answers: list[Answer]) -> list[str]:
         veto = " (veto)" if answer.vetoes else ""
         line = (
             f"{answer.species.common_name:<{name_width}}  {answer.work:<7}  "
-            f"{VERDICTS[answer.verdict].lower():<10}  {answer.chance:>4.0%}  {when}{veto}"
+            f"{VERDICTS[answer.verdict].lower():<10}  {percent(answer.chance):>4}  {when}{veto}"
         )
         lines += wrapped(line, "", "    ")
     named = dict.fromkeys(notice.hazard.label for item in answers for notice in item.hazards)

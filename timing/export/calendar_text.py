@@ -27,7 +27,7 @@ SAFE, DOUBTFUL, UNSAFE = "#", "+", "."
 
 def calendar_strip(calendar: YearCalendar) -> str:
     """Write a calendar as text; no line is longer than eighty characters."""
-    months = _framed([f"{name[0]:^{CELLS}}" for name in wording.MONTHS], " ")
+    months = framed([f"{name[0]:^{CELLS}}" for name in wording.MONTHS], " ")
     lines = [*_head(calendar), "", months]
     if calendar.today is not None:
         lines.append(_today(calendar.today, calendar.year))
@@ -48,7 +48,7 @@ def cells(chance: Floats, year: int, confidence: float) -> str:
     year : its calendar year.
     confidence : chance from which a day counts as safe.
     """
-    return "".join(_cell(chance[start:stop], confidence) for start, stop in _cell_bounds(year))
+    return "".join(_cell(chance[start:stop], confidence) for start, stop in cell_bounds(year))
 
 
 def _cell(chance: Floats, confidence: float) -> str:
@@ -57,7 +57,8 @@ def _cell(chance: Floats, confidence: float) -> str:
     return DOUBTFUL if chance.max() >= MARGINAL - 1e-9 else UNSAFE
 
 
-def _cell_bounds(year: int) -> list[tuple[int, int]]:
+def cell_bounds(year: int) -> list[tuple[int, int]]:
+    """First day of the year of every cell, and the day after its last."""
     return [
         (start + (stop - start) * cell // CELLS, start + (stop - start) * (cell + 1) // CELLS)
         for start, stop in pairwise(wording.month_starts(year))
@@ -65,25 +66,26 @@ def _cell_bounds(year: int) -> list[tuple[int, int]]:
     ]
 
 
-def _framed(months: Iterable[str], edge: str, label: str = "") -> str:
+def framed(months: Iterable[str], edge: str, label: str = "") -> str:
+    """One line of the strip: a label and twelve months between edges."""
     return f"{label:<{LABEL}}{edge}{edge.join(months)}{edge}"
 
 
 def _head(calendar: YearCalendar) -> list[str]:
-    lines = _wrapped(f"Safe days for cuts, {calendar.year}")
+    lines = wrapped(f"Safe days for cuts, {calendar.year}")
     if calendar.site.invented:
-        lines += _wrapped(wording.INVENTED_NOTICE)
+        lines += wrapped(wording.INVENTED_NOTICE)
     sure = wording.percent(calendar.confidence)
     return [
         *lines,
-        *_wrapped(f"{calendar.site.name}, {wording.place_text(calendar.site)}"),
+        *wrapped(f"{calendar.site.name}, {wording.place_text(calendar.site)}"),
         "",
-        *_wrapped(f"{SAFE} every day safe: chance {sure} or more"),
-        *_wrapped(
+        *wrapped(f"{SAFE} every day safe: chance {sure} or more"),
+        *wrapped(
             f"{DOUBTFUL} doubtful, or safe on some of its days: the best day has "
             f"{wording.percent(MARGINAL)} or more"
         ),
-        *_wrapped(f"{UNSAFE} not safe"),
+        *wrapped(f"{UNSAFE} not safe"),
         "One character is a quarter of a month, seven or eight days.",
     ]
 
@@ -91,7 +93,7 @@ def _head(calendar: YearCalendar) -> list[str]:
 def _today(today: np.datetime64, year: int) -> str:
     """A line with a sign above the cell of the day."""
     day = int((today - np.datetime64(f"{year:04d}-01-01")).astype(np.int64))
-    bounds = _cell_bounds(year)
+    bounds = cell_bounds(year)
     cell = next(number for number, (start, stop) in enumerate(bounds) if start <= day < stop)
     column = LABEL + 1 + cell + cell // CELLS
     words = f"today, {wording.day_text(today)}"
@@ -102,15 +104,15 @@ def _today(today: np.datetime64, year: int) -> str:
 
 def _row(row: CalendarRow, calendar: YearCalendar) -> list[str]:
     species = row.species
-    lines = _wrapped(f"{species.common_name} ({species.scientific_name})")
+    lines = wrapped(f"{species.common_name} ({species.scientific_name})")
     for band in row.bands:
         strip = cells(band.chance, calendar.year, calendar.confidence)
         months = (strip[at : at + CELLS] for at in range(0, len(strip), CELLS))
-        lines.append(_framed(months, "|", f"  {band.kind}"))
-    lines += _wrapped(_safe_dates(row, calendar.year), indent=2)
-    lines += _wrapped(_event_dates(row), indent=2)
+        lines.append(framed(months, "|", f"  {band.kind}"))
+    lines += wrapped(_safe_dates(row, calendar.year), indent=2)
+    lines += wrapped(_event_dates(row), indent=2)
     for text, kinds in _conditions(row.bands).items():
-        lines += _wrapped(f"{', '.join(kinds)}: {text}", indent=2)
+        lines += wrapped(f"{', '.join(kinds)}: {text}", indent=2)
     return lines
 
 
@@ -148,19 +150,20 @@ def _conditions(bands: tuple[Band, ...]) -> dict[str, list[str]]:
 
 def _foot(calendar: YearCalendar) -> list[str]:
     lines = [
-        *_wrapped(wording.record_text(calendar)),
-        *_wrapped(wording.METHOD.replace("with 10–90% whiskers", "with 10–90% dates")),
-        *_wrapped(wording.evidence_text(calendar)),
+        *wrapped(wording.record_text(calendar)),
+        *wrapped(wording.METHOD.replace("with 10–90% whiskers", "with 10–90% dates")),
+        *wrapped(wording.evidence_text(calendar)),
         "",
     ]
     for caution in wording.CAUTIONS:
-        lines += _wrapped(caution)
+        lines += wrapped(caution)
     if calendar.site.invented:
-        lines += ["", *_wrapped(wording.INVENTED_NOTICE)]
+        lines += ["", *wrapped(wording.INVENTED_NOTICE)]
     return lines
 
 
-def _wrapped(text: str, *, indent: int = 0) -> list[str]:
+def wrapped(text: str, *, indent: int = 0) -> list[str]:
+    """Text in lines of at most eighty characters; ``WHOLE`` keeps words together."""
     lines = textwrap.wrap(
         text,
         COLUMNS,

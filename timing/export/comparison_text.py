@@ -1,6 +1,6 @@
 """A season beside all others as text, eighty columns wide.
 
-One taxon gets every event with its trend, two or three their main events, more a line each.
+One taxon gets every event, two or three their main events, more a line each; JSON has all.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from timing.event_comparison import EventComparison
 from timing.export.answer_text import place_lines, wrapped
 from timing.wording import EVENT_LABELS, percent, short_day
 
-FEW_TAXA = 3
 LABEL = 21
 PLACE_KEY = "Place: from the earliest, = shared."
 AHEAD_KEY = (
@@ -27,7 +26,7 @@ def comparison_text(comparison: Comparison) -> str:
     if comparison.note:
         lines += [*wrapped(comparison.note), ""]
     taxa = comparison.taxa
-    if len(taxa) > FEW_TAXA:
+    if len(taxa) > words.FEW_TAXA:
         lines += wrapped(f"{words.title(comparison)}.")
     else:
         for taxon in taxa:
@@ -52,7 +51,7 @@ def comparison_text(comparison: Comparison) -> str:
 def _alike(comparison: Comparison) -> list[str]:
     first, *dates = words.alike_text(comparison)
     lines = wrapped(first, "", "  ")
-    if len(comparison.taxa) <= FEW_TAXA:
+    if len(comparison.taxa) <= words.FEW_TAXA:
         lines += [line for text in dates for line in wrapped(text, "  ")]
     if comparison.alike is not None and words.any_ahead(comparison):
         lines += wrapped(words.ALIKE_CAUTION, "  ")
@@ -60,17 +59,20 @@ def _alike(comparison: Comparison) -> list[str]:
 
 
 def _dates(comparison: Comparison) -> list[str]:
-    last = "place or chance" if words.any_ahead(comparison) else "place"
+    last = "place, chance" if words.any_ahead(comparison) else "place"
     head = f"{'season ' + str(comparison.season):<24}{'usual':<7}{'days':<12}{last}"
     lines = []
-    few = len(comparison.taxa) <= FEW_TAXA
+    few = len(comparison.taxa) <= words.FEW_TAXA
     if not few:
         lines.append(f"{_leads(comparison):<{LABEL + 2}}{head}")
     for taxon in comparison.taxa:
         species, lead = taxon.species, taxon.leading
+        if few and not _shown(comparison, taxon):
+            continue  # the headline says why
         if few:
+            first = not lines
             lines += wrapped(f"{species.common_name} ({species.scientific_name})")
-            if taxon is comparison.taxa[0]:
+            if first:
                 lines.append(f"{'':<{LABEL + 2}}{head}")
             for item in _shown(comparison, taxon):
                 lines += _row(EVENT_LABELS[item.event], item)
@@ -82,6 +84,8 @@ def _dates(comparison: Comparison) -> list[str]:
         lines.append("Frost at the site")
         for item in comparison.frosts:
             lines += _row(EVENT_LABELS[item.event], item)
+    if not lines:
+        return []
     ahead = [AHEAD_KEY] if words.any_ahead(comparison) else []
     return [*lines, *wrapped(" ".join([*ahead, PLACE_KEY]), "  "), ""]
 
@@ -90,7 +94,7 @@ def _shown(comparison: Comparison, taxon: TaxonComparison) -> tuple[EventCompari
     """Events of a taxon that a text of so many taxa has room for."""
     if len(comparison.taxa) == 1:
         return taxon.events
-    return tuple(item for item in taxon.events if item.event in MARKED_EVENTS)
+    return tuple(item for item in taxon.events if item.event in words.MAIN_EVENTS)
 
 
 def _leads(comparison: Comparison) -> str:
@@ -124,7 +128,8 @@ def _trends(comparison: Comparison) -> list[str]:
         return [*lines, f"  {words.NO_TRENDS}"]
     for taxon in comparison.taxa:
         lead = taxon.leading
-        for item in taxon.events if single else (lead,) if lead else ():
+        shown = tuple(item for item in taxon.events if single and item.event in MARKED_EVENTS)
+        for item in shown or ((lead,) if lead else ()):
             label = EVENT_LABELS[item.event] if single else taxon.species.common_name
             lines += _trend(label, item)
     for item in comparison.frosts:
