@@ -13,6 +13,7 @@ import sys
 import click
 
 COMMANDS = {
+    "agenda": "What to do on the bench today and in the coming weeks.",
     "assess": "How good the dates are here, on seasons they never saw.",
     "ask": "May I cut today; if not, when, how much and why.",
     "calendar": "Print a year's calendar of safe days as a chart, text or JSON.",

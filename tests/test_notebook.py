@@ -663,6 +663,17 @@ def test_an_older_notebook_is_brought_up_to_date_once(bench: Notebook) -> None:
         Notebook.open(bench.path)
 
 
+def test_a_first_notebook_is_brought_up_to_date(tmp_path: Path) -> None:
+    path = tmp_path / "first.sqlite"
+    with contextlib.closing(connect(path, create=True, migrations=MIGRATIONS[:1])) as db:
+        db.execute("INSERT INTO site VALUES (1, 'Home', 'home', 45, 8, NULL, '', '', '', '')")
+        db.execute("INSERT INTO change VALUES (1, '2025-06-01T12:00:00', 'added site Home')")
+        db.execute("INSERT INTO change_row VALUES (1, 1, 'site', 1, NULL, NULL)")
+    with Notebook.open(path) as book:
+        assert book.site("home").name == "Home"
+        assert book.last_change() is None
+
+
 def test_a_step_that_fails_leaves_the_old_version(bench: Notebook) -> None:
     before = dump(bench)
     bench.close()

@@ -21,6 +21,7 @@ class Site:
     latitude, longitude : decimal degrees, south and west negative [°].
     elevation_m : height above sea level, or None when unknown [m].
     invented : True for a place of our own making, which every output must say.
+    attribution : whom every output must name for the temperatures, and on what terms; may be empty.
 
     Raises
     ------
@@ -32,6 +33,7 @@ class Site:
     longitude: float
     elevation_m: float | None = None
     invented: bool = False
+    attribution: str = ""
 
     def __post_init__(self) -> None:
         for label, value, limit in (

@@ -149,8 +149,13 @@ def record_text(calendar: YearCalendar) -> str:
     return (
         f"Record: {record.source}, {day_text(record.first)} {str(record.first)[:4]} to "
         f"{day_text(record.last)} {str(record.last)[:4]}; {calendar.seasons} seasons used; "
-        f"{missing}."
+        f"{missing}.{credit_text(calendar.site, ' ')}"
     )
+
+
+def credit_text(site: Site, before: str = "") -> str:
+    """Whom to name for the temperatures, on what terms; empty where nobody asks for it."""
+    return f"{before}Source of temperatures: {site.attribution}." if site.attribution else ""
 
 
 def evidence_text(calendar: YearCalendar) -> str:

@@ -129,9 +129,9 @@ class Page:
     The page grows downwards while it is drawn; `finish` cuts it to its height.
     """
 
-    def __init__(self, width: float) -> None:
-        self.width = width
-        self.figure = Figure(figsize=(width, width), dpi=DPI, facecolor=PAPER)
+    def __init__(self, width: float, paper: str = PAPER) -> None:
+        self.width, self.paper = width, paper
+        self.figure = Figure(figsize=(width, width), dpi=DPI, facecolor=paper)
         self.axes = self.figure.add_axes((0, 0, 1, 1))
         self.axes.set_axis_off()
         self.axes.set_xlim(0, width)
@@ -226,7 +226,7 @@ class Page:
         sign = SIGNS.get(event, Sign("s", True))
         self.line(
             [x], [y], marker=sign.marker, markersize=sign.size, linestyle="none",
-            markerfacecolor=INK if sign.filled else PAPER, markeredgecolor=INK,
+            markerfacecolor=INK if sign.filled else self.paper, markeredgecolor=INK,
             markeredgewidth=1.0, zorder=4.5, gid=gid,
         )  # fmt: skip
 

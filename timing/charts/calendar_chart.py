@@ -9,15 +9,13 @@ range. Every length in this module is in inches, y downwards.
 
 from __future__ import annotations
 
-from itertools import pairwise
 from pathlib import Path
 from string import ascii_lowercase
-from typing import Any
 
 import numpy as np
 
 from timing import wording
-from timing.calendar import MARKED_EVENTS, Band, CalendarRow, EventMark, YearCalendar
+from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar
 from timing.charts import (
     HAIR,
     INK,
@@ -31,7 +29,7 @@ from timing.charts import (
     save_figure,
     text_width,
 )
-from timing.season import Floats
+from timing.charts.year_strip import LANE, YearStrip
 from timing.species.model import WORK_KINDS
 
 WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
@@ -39,7 +37,6 @@ NAMES_WIDE = 1.62
 KINDS_X = 2.24
 YEAR_LEFT, YEAR_RIGHT = 2.98, 9.22
 SPANS_X = 9.36
-LANE, LANE_GAP_DAYS = 0.135, 9
 MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
 
 
@@ -69,9 +66,7 @@ class _Chart:
     def __init__(self, calendar: YearCalendar) -> None:
         self.calendar = calendar
         self.page = Page(WIDTH)
-        self.new_year = np.datetime64(f"{calendar.year:04d}-01-01", "D")
-        self.starts = wording.month_starts(calendar.year)
-        self.days = self.starts[-1]
+        self.year = YearStrip(self.page, calendar.year, YEAR_LEFT, YEAR_RIGHT)
         rows = len(calendar.rows)
         self.band = 0.46 if rows == 1 else 0.32 if rows <= 3 else 0.23 if rows <= 12 else 0.2
         self.pitch = self.band + 0.1
@@ -100,14 +95,6 @@ class _Chart:
         self._today(flag)
         self._foot()
         return self.page.finish(self.y + 0.4)
-
-    def x(self, day: float) -> float:
-        """Where a moment of the year lies, counted in days from its start."""
-        return float(self.xs(np.array([day]))[0])
-
-    def xs(self, days: Floats) -> Floats:
-        """Where moments of the year lie."""
-        return YEAR_LEFT + (YEAR_RIGHT - YEAR_LEFT) * days / self.days
 
     # ------------------------------------------------------------------ head and key
 
@@ -153,7 +140,7 @@ class _Chart:
         if safe.any():
             first = int(np.argmax(safe))
             self.page.under(xs[first:], ys[first:], base, look.full)
-            self._bar(float(xs[first]), left + wide, base, look.edge)
+            self.year.bar(float(xs[first]), left + wide, base, look.edge)
         self.page.line(xs, ys, colour=look.edge, width=0.9)
 
     def _key_marks(self, top: float) -> float:
@@ -180,41 +167,31 @@ class _Chart:
         if above:
             label = self.y + 0.14
             ruler = label + 0.09
-            span = (ruler, ruler + 0.05)
             self.page.text(
                 SPANS_X, label, f"safe at {wording.percent(self.calendar.confidence)}", colour=QUIET
             )
         else:
             ruler = self.y + 0.02
             label = ruler + 0.2
-            span = (ruler, ruler - 0.05)
-        self._month_names(label, size=9.5, weight="bold")
-        self.page.line((YEAR_LEFT, YEAR_RIGHT), (ruler, ruler), width=1.0)
-        since_monday = int(self.new_year.astype(np.int64) + 3) % 7
-        mondays = [self.x(day) for day in range(-since_monday % 7, self.days, 7)]
-        self.page.uprights(mondays, *span, colour=QUIET, width=0.5)
+        self.year.month_names(label, size=9.5, weight="bold")
+        self.year.ruler(ruler, 0.05 if above else -0.05)
         self.y = ruler + 0.08 if above else label + 0.14
-
-    def _month_names(self, y: float, **more: Any) -> None:
-        for name, (start, stop) in zip(wording.MONTHS, pairwise(self.starts), strict=True):
-            self.page.text(self.x((start + stop) / 2), y, name[:3], ha="center", **more)
 
     def _months_again(self) -> None:
         paper = {"facecolor": PAPER, "linewidth": 0, "pad": 1.0}
-        self._month_names(self.y + 0.15, size=7.5, colour=QUIET, bbox=paper, zorder=4.5)
+        self.year.month_names(self.y + 0.15, size=7.5, colour=QUIET, bbox=paper, zorder=4.5)
         self.y += 0.22
         self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
 
     def _grid(self) -> None:
         for above, below in self.grid:
-            xs = [self.x(start) for start in self.starts]
-            self.page.uprights(xs, above, below, colour=HAIR, width=0.7, zorder=0.5)
+            self.year.month_lines(above, below, HAIR)
 
     def _today(self, flag: float) -> None:
         today = self.calendar.today
         if today is None:
             return
-        x = self.x(self._day(today) + 0.5)
+        x = self.year.x(self.year.day(today) + 0.5)
         bottom = self.grid[-1][1]
         self.page.line(
             (x, x), (flag + 0.1, bottom), width=1.1, linestyle=(0, (4, 2.6)), zorder=4, gid="today"
@@ -246,7 +223,7 @@ class _Chart:
             base += self.pitch - self.band
         if row.marks:
             self.page.text(KINDS_X, base + 0.085, "events", size=7.5, colour=QUIET)
-        lanes = self._marks(row, base + 0.055)
+        lanes = self.year.marks(row.species.slug, row.marks, base + 0.055)
         self.y = max(base + LANE * lanes + 0.06, names + 0.05)
         if not last:
             self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
@@ -259,33 +236,21 @@ class _Chart:
             if x + text_width(letters, 6) > YEAR_LEFT - 0.04:
                 x, y = KINDS_X, middle + 0.105
             self.page.text(x, y, letters, size=6, colour=QUIET)
-        gid = f"band-{slug}-{band.kind}"
         best = wording.best_day(band, self.calendar.year)
         self._spans(band, best, middle)
         if best is None:
             x = YEAR_LEFT + 0.07
-            self.page.text(x, middle, "none", size=7.5, colour=QUIET, style="italic", gid=gid)
+            self.page.text(
+                x,
+                middle,
+                "none",
+                size=7.5,
+                colour=QUIET,
+                style="italic",
+                gid=f"band-{slug}-{band.kind}",
+            )
             return
-        self.page.line((YEAR_LEFT, YEAR_RIGHT), (base, base), colour=look.edge, width=0.5)
-        xs = self.xs(np.repeat(np.arange(self.days + 1.0), 2)[1:-1])  # both edges of every day
-        ys = base - self.band * np.repeat(band.chance, 2)
-        self.page.under(
-            xs, ys, base, look.pale, edgecolor=look.hatch_pale, hatch=look.hatch or None,
-            zorder=2, snap=False, gid=gid,
-        )  # fmt: skip
-        for window in band.safe:
-            run = slice(2 * self._day(window.opens), 2 * self._day(window.closes) + 2)
-            self.page.under(
-                xs[run], ys[run], base, look.full, edgecolor=look.hatch_full,
-                hatch=look.hatch or None, zorder=2.5, snap=False, gid=f"safe-{slug}-{band.kind}",
-            )  # fmt: skip
-            self._bar(float(xs[run][0]), float(xs[run][-1]), base, look.edge)
-        top = np.where(np.repeat(band.chance, 2) > 0.002, ys, np.nan)
-        self.page.line(xs, top, colour=look.edge, width=0.9, zorder=3, snap=False)
-
-    def _bar(self, left: float, right: float, base: float, colour: str) -> None:
-        top, bottom = base + 0.012, base + 0.052
-        self.page.area([left, right, right, left], [top, top, bottom, bottom], colour, zorder=3)
+        self.year.band(slug, band, base, self.band)
 
     def _letters(self, band: Band) -> str:
         for limit in band.limits:
@@ -305,32 +270,6 @@ class _Chart:
         y -= 0.055 * (len(lines) - 1)
         for number, line in enumerate(lines):
             self.page.text(SPANS_X, y + 0.125 * number, line, size=7.5, colour=colour)
-
-    # ------------------------------------------------------------------ events
-
-    def _day(self, date: np.datetime64) -> int:
-        return int((date - self.new_year).astype(np.int64))
-
-    def _marks(self, row: CalendarRow, y: float) -> int:
-        """Draw the events of a row in as many lanes as they need; return how many."""
-        lanes = _lanes(row.marks)
-        for number, lane in enumerate(lanes):
-            for mark in lane:
-                height = y + LANE * number
-                self._range(mark, height)
-                gid = f"mark-{row.species.slug}-{mark.event}"
-                self.page.marker(self.x(self._day(mark.date) + 0.5), height, mark.event, gid)
-        return max(len(lanes), 1)
-
-    def _range(self, mark: EventMark, y: float) -> None:
-        early, late = self._day(mark.early), self._day(mark.late) + 1
-        for turn in (-self.days, 0, self.days):  # what crosses New Year comes in at the other end
-            start, stop = max(early + turn, 0), min(late + turn, self.days)
-            if stop > start:
-                self.page.whisker(
-                    self.x(start), self.x(stop), y,
-                    caps=(start == early + turn, stop == late + turn),
-                )  # fmt: skip
 
     # ------------------------------------------------------------------ foot
 
@@ -370,20 +309,3 @@ class _Chart:
 def _letter(number: int) -> str:
     before = _letter(number // 26 - 1) if number >= 26 else ""
     return before + ascii_lowercase[number % 26]
-
-
-def _lanes(marks: tuple[EventMark, ...]) -> list[list[EventMark]]:
-    """Spread events over lanes: whiskers apart in the first two, at least the signs in all."""
-    lanes: list[list[EventMark]] = []
-    for mark in sorted(marks, key=lambda mark: mark.date):
-        free = [
-            lane
-            for lane in lanes
-            if int((mark.date - lane[-1].date).astype(np.int64)) >= LANE_GAP_DAYS
-        ]
-        clear = [lane for lane in free if mark.early > lane[-1].late + 1]
-        if clear or (free and len(lanes) >= 2):
-            (clear or free)[0].append(mark)
-        else:
-            lanes.append([mark])
-    return lanes

@@ -31,6 +31,7 @@ def site_json(site: Site) -> Json:
         "elevation_m": site.elevation_m,
         "hemisphere": site.hemisphere,
         "invented": site.invented,
+        "attribution": site.attribution or None,
     }
 
 
@@ -339,10 +340,11 @@ def species_json(species: Species) -> Json:
     }
 
 
-def assess_json(assessments: list[Assessment]) -> Json:
+def assess_json(assessments: list[Assessment], site: Site) -> Json:
     """Scores of `sapdial assess`."""
     return {
         "schema": "sapdial-assess-1",
+        "site": site_json(site),
         "results": [
             {
                 key: round(value, 3) if isinstance(value, float) else value

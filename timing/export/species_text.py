@@ -85,7 +85,7 @@ NEVER_SILENT = {
 INDENT = " " * 24
 
 
-class _Notes:
+class Notes:
     """Numbers the sources, each once, and keeps them for the end of the page."""
 
     def __init__(self) -> None:
@@ -121,7 +121,7 @@ class _Notes:
 
 def species_text(species: Species) -> str:
     """What the program knows about a taxon and where from."""
-    notes = _Notes()
+    notes = Notes()
     lines = wrapped(
         f"{species.common_name} ({species.scientific_name}), {species.habit.replace('_', ' ')}"
     )
@@ -147,7 +147,7 @@ def species_text(species: Species) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _closed(species: Species, notes: _Notes) -> list[str]:
+def _closed(species: Species, notes: Notes) -> list[str]:
     """Closed seasons of the hazards that concern the taxon."""
     lines = []
     for text, source, evidence in hazard_lines(species):
@@ -155,7 +155,7 @@ def _closed(species: Species, notes: _Notes) -> list[str]:
     return ["", "Closed seasons, where you say that it occurs", *lines] if lines else []
 
 
-def _events(species: Species, notes: _Notes) -> list[str]:
+def _events(species: Species, notes: Notes) -> list[str]:
     """Events in season order, how each is dated, and what the units mean."""
     happen = (
         model
@@ -288,16 +288,17 @@ def _place(model: EventModel) -> str:
     return f", {place} among the trees watched"
 
 
-def _rule(rule: Rule, notes: _Notes) -> list[str]:
+def _rule(rule: Rule, notes: Notes) -> list[str]:
     """One stretch of safe days: when, on what conditions, why."""
     avoid = "; not in midsummer heat" if "midsummer_heat" in rule.avoid else ""
-    lines = wrapped(f"{_stretch(rule)}{_waits(rule)}{avoid}.", "  ", "    ")
+    lines = wrapped(f"{stretch_text(rule)}{waits_text(rule)}{avoid}.", "  ", "    ")
     for need in rule.only_if:
         lines += wrapped(f"- {need.text}", "    ", "      ")
     return [*lines, *wrapped(f"{rule.why} {notes.mark(rule.source, rule.evidence)}", "    ")]
 
 
-def _stretch(rule: Rule) -> str:
+def stretch_text(rule: Rule) -> str:
+    """A rule's stretch in words, without its dates and its second condition on the opening."""
     opens, closes = rule.opens, rule.closes
     if opens.event == closes.event and opens.offset_days * closes.offset_days > 0:
         side = "after" if opens.offset_days > 0 else "before"
@@ -307,7 +308,8 @@ def _stretch(rule: Rule) -> str:
     return f"{starts} {_point(opens)} until {_point(closes)}"
 
 
-def _waits(rule: Rule) -> str:
+def waits_text(rule: Rule) -> str:
+    """What a rule waits for besides its opening event, or nothing."""
     return f", not before {_point(rule.not_before)}" if rule.not_before else ""
 
 
@@ -323,7 +325,7 @@ def _point(point: Point) -> str:
     return f"{weeks} week{'s' if weeks > 1 else ''} {side} {_event(point)}"
 
 
-def _amounts(species: Species, notes: _Notes) -> list[str]:
+def _amounts(species: Species, notes: Notes) -> list[str]:
     """How much, where on the tree, how long to wait, how cold the roots may become."""
     removal, dominance, recovery = species.removal, species.dominance, species.recovery
     groups: dict[float, list[str]] = {}
@@ -362,7 +364,7 @@ def _disagreements(species: Species) -> list[str]:
     return lines
 
 
-def _cautions(species: Species, notes: _Notes) -> list[str]:
+def _cautions(species: Species, notes: Notes) -> list[str]:
     lines: list[str] = []
     for title, topics in CAUTIONS.items():
         items = [item for item in species.cautions if item.topic in topics]

@@ -39,6 +39,7 @@ def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
         "source": site.source,
         "attribution": site.attribution,
         "licence": site.licence,
+        "station": _station(site),
         "temperatures": None
         if span is None
         else {
@@ -48,6 +49,24 @@ def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
             "missing_days": span.missing_days,
         },
         "trees": trees,
+    }
+
+
+def _station(site: NotebookSite) -> dict[str, Any] | None:
+    held = site.station
+    if held is None:
+        return None
+    station, place = held.station, site.place()
+    return {
+        "code": station.code,
+        "name": station.name,
+        "latitude": station.latitude,
+        "longitude": station.longitude,
+        "elevation_m": station.elevation_m,
+        "distance_km": round(station.km_from(place), 1),
+        "height_difference_m": station.metres_above(place),
+        "offset_c": held.offset_c,
+        "fetched": held.fetched.isoformat(),
     }
 
 

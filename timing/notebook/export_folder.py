@@ -16,7 +16,7 @@ import numpy as np
 from timing.errors import UsageError
 from timing.intake.daily_csv import COLUMNS
 from timing.notebook import records, sites, trees
-from timing.notebook.model import ObservedDate, Record, Runner, Shelter, Tree, WorkDone
+from timing.notebook.model import ObservedDate, Record, Runner, Shelter, SiteStation, Tree, WorkDone
 from timing.notebook.readings import Readings, read_readings
 from timing.notebook.store import Notebook
 from timing.notebook.tables import (
@@ -95,7 +95,17 @@ def _site_rows(db: sqlite3.Connection, place: Path) -> Iterator[list[str]]:
             *map(number_cell, (site.latitude, site.longitude, site.elevation_m)),
             *map(guarded, (";".join(site.tags), site.source, site.attribution, site.licence)),
             file,
+            *_station_cells(site.station),
         ]
+
+
+def _station_cells(held: SiteStation | None) -> list[str]:
+    if held is None:
+        return [""] * 7
+    station = held.station
+    place = map(number_cell, (station.latitude, station.longitude, station.elevation_m))
+    offset = number_cell(held.offset_c)
+    return [station.code, guarded(station.name), *place, offset, held.fetched.isoformat()]
 
 
 def _file_name(name: str, taken: set[str]) -> str:

@@ -16,6 +16,7 @@ from typing import cast
 
 from timing.errors import UsageError
 from timing.intake.daily_csv import read_daily_csv
+from timing.intake.stations import Station
 from timing.notebook import sites, trees
 from timing.notebook.checks import FieldError, lookup_key, shown
 from timing.notebook.journal import Change, Writer
@@ -25,6 +26,7 @@ from timing.notebook.model import (
     Record,
     Runner,
     Shelter,
+    SiteStation,
     Tree,
     Work,
     WorkDone,
@@ -131,6 +133,7 @@ def _site(line: Line) -> tuple[NotebookSite, Readings | None]:
             source=line.text("source"),
             attribution=line.text("attribution"),
             licence=line.text("licence"),
+            station=_station(line),
         )
         file = line.cells.get(TEMPERATURES, "").strip()
         if not file:
@@ -141,6 +144,19 @@ def _site(line: Line) -> tuple[NotebookSite, Readings | None]:
             )
     record = read_daily_csv(line.path.parent / TEMPERATURES / file)
     return site, Readings.of(record)
+
+
+def _station(line: Line) -> SiteStation | None:
+    if not line.text("station"):
+        return None
+    station = Station(
+        line.text("station"),
+        line.text("station_name"),
+        line.value("station_latitude"),
+        line.value("station_longitude"),
+        line.optional_value("station_elevation_m"),
+    )
+    return SiteStation(station, line.value("offset_c"), line.day("fetched"))
 
 
 def _tree(line: Line) -> Tree:

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from timing.errors import UsageError
+from timing.intake.stations import Station
 from timing.notebook.checks import (
     FieldError,
     checked_choice,
@@ -37,7 +38,34 @@ WORK_DONE: tuple[Work, ...] = (
 )
 WIDEST_POT_CM = 500.0
 LARGEST_OFFSET_C = 30.0
+_CODE = re.compile(r"[A-Za-z0-9]{1,12}\Z")
 _SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
+
+
+@dataclass(frozen=True)
+class SiteStation:
+    """The weather station that a site's temperatures come from.
+
+    Parameters
+    ----------
+    station : its code, name and place.
+    offset_c : what is added to its readings, which are kept as they were measured [°C].
+    fetched : day on which the newest of them were fetched.
+    """
+
+    station: Station
+    offset_c: float
+    fetched: dt.date
+
+    def __post_init__(self) -> None:
+        limit = LARGEST_OFFSET_C
+        _set(self, "offset_c", checked_number(self.offset_c, "offset_c", -limit, limit, " °C"))
+        checked_day(self.fetched, "fetched")
+        station = self.station
+        if not _CODE.match(station.code):
+            raise FieldError("station", f"station {shown(station.code)} is not letters and digits")
+        checked_text(station.name, "station_name")
+        Site(station.name, station.latitude, station.longitude, station.elevation_m)
 
 
 @dataclass(frozen=True)
@@ -52,6 +80,7 @@ class NotebookSite:
     tags : words to pick sites by, each once.
     source : the file the temperatures came from.
     attribution, licence : whom to name for the temperatures, and on what terms they are used.
+    station : the weather station they come from, or None where they came as a file.
     """
 
     name: str
@@ -62,6 +91,7 @@ class NotebookSite:
     source: str = ""
     attribution: str = ""
     licence: str = ""
+    station: SiteStation | None = None
 
     def __post_init__(self) -> None:
         _set(self, "name", checked_name(self.name, "name"))
@@ -80,7 +110,21 @@ class NotebookSite:
 
     def place(self) -> Site:
         """The same place as the rest of the library knows it."""
-        return Site(self.name, self.latitude, self.longitude, self.elevation_m)
+        named = "; ".join(text for text in (self.attribution, self.licence) if text)
+        return Site(self.name, self.latitude, self.longitude, self.elevation_m, attribution=named)
+
+    @property
+    def offset_c(self) -> float:
+        """What is added to the temperatures kept, for the height of the site [°C]."""
+        return 0.0 if self.station is None else self.station.offset_c
+
+    def moved(self, before: NotebookSite) -> NotebookSite:
+        """The same, its correction counted anew where its height differs from before."""
+        held = self.station
+        if held is None or held != before.station or self.elevation_m == before.elevation_m:
+            return self
+        offset = held.station.offset_c(self.place())
+        return replace(self, station=replace(held, offset_c=offset))
 
 
 @dataclass(frozen=True)

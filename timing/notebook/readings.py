@@ -59,6 +59,12 @@ class Readings:
         """The same checked and mended; see `timing.temperature.record_from_readings`."""
         return record_from_readings(self.days, self.tmin_c, self.tmax_c, source=source, until=until)
 
+    def shifted(self, offset_c: float) -> Readings:
+        """The same, every reading so much warmer [°C]."""
+        if not offset_c:
+            return self
+        return Readings(self.days, self.tmin_c + offset_c, self.tmax_c + offset_c)
+
     def same(self, other: Readings | None) -> bool:
         """Whether another holds the same days and the same readings."""
         return other is not None and all(

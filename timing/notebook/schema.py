@@ -28,6 +28,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     "site": (
         *("name", "key", "latitude", "longitude", "elevation_m"),
         *("tags", "source", "attribution", "licence"),
+        *("station", "station_name", "station_latitude", "station_longitude"),
+        *("station_elevation_m", "offset_c", "fetched"),
     ),
     "tree": ("name", "key", "species", "site", "condition", "pot_cm", "note"),
     "shelter": ("tree", "kind", "key", "tmin_offset_c", "tmax_offset_c", "starts", "until"),
@@ -122,9 +124,20 @@ def _create(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def _add_stations(db: sqlite3.Connection) -> None:
+    """The weather station of a site, all NULL where its temperatures came as a file."""
+    for column in (
+        *("station TEXT", "station_name TEXT", "station_latitude REAL", "station_longitude REAL"),
+        *("station_elevation_m REAL", "offset_c REAL", "fetched TEXT"),
+    ):
+        db.execute(f"ALTER TABLE site ADD COLUMN {column}")
+    db.execute("DELETE FROM change_row")  # nothing cascades while tables change
+    db.execute("DELETE FROM change")
+
+
 # Step n takes a notebook from version n to n + 1. A step that changes the columns of TABLES
 # also empties the table ``change``, whose rows were kept in the old form.
-MIGRATIONS: tuple[Migration, ...] = (_create,)
+MIGRATIONS: tuple[Migration, ...] = (_create, _add_stations)
 
 
 class NoNotebookError(DataError):

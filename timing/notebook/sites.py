@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
+from timing.intake.stations import Station
 from timing.notebook.checks import FieldError, lookup_key, unknown
 from timing.notebook.journal import Writer
-from timing.notebook.model import NotebookSite
+from timing.notebook.model import NotebookSite, SiteStation
 from timing.notebook.readings import Readings, read_readings, read_span
 from timing.notebook.schema import rebuilt
 from timing.notebook.words import counted
@@ -81,6 +84,9 @@ def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | 
     """Write what ``edit`` makes of a site, and new readings where there are some."""
     number, old = read_site(writer.db, name)
     new = edit(old)
+    if readings is not None and new.station is not None and new.station == old.station:
+        new = _without_station(new, old)
+    new = new.moved(old)
     refuse_taken(writer.db, "site", new.name, but=number)
     writer.change("site", number, _row(new))
     renamed = "" if new.name == old.name else f", now called {new.name}"
@@ -89,6 +95,25 @@ def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | 
     if not readings.same(read_readings(writer.db, number)):
         writer.replace_readings(number, readings)
     return f"changed site {old.name}{renamed}; it has {_days(writer.db, number)}"
+
+
+def update_site(writer: Writer, name: str, readings: Readings, edit: SiteEdit, news: str) -> str:
+    """Write a site's readings with what its station brought, and what ``edit`` notes of it."""
+    number, old = read_site(writer.db, name)
+    writer.change("site", number, _row(edit(old)))
+    if not readings.same(read_readings(writer.db, number)):
+        writer.replace_readings(number, readings)
+    return f"updated site {old.name}: {news}"
+
+
+def _without_station(new: NotebookSite, old: NotebookSite) -> NotebookSite:
+    """A site whose station made way for a file: what credited the station goes with it."""
+    return replace(
+        new,
+        station=None,
+        attribution="" if new.attribution == old.attribution else new.attribution,
+        licence="" if new.licence == old.licence else new.licence,
+    )
 
 
 def remove_site(writer: Writer, name: str) -> str:
@@ -152,7 +177,34 @@ def _row(site: NotebookSite) -> dict[str, Any]:
         "source": site.source,
         "attribution": site.attribution,
         "licence": site.licence,
+        **_station_row(site.station),
     }
+
+
+def _station_row(held: SiteStation | None) -> dict[str, Any]:
+    station = held.station if held else None
+    return {
+        "station": station.code if station else None,
+        "station_name": station.name if station else None,
+        "station_latitude": station.latitude if station else None,
+        "station_longitude": station.longitude if station else None,
+        "station_elevation_m": station.elevation_m if station else None,
+        "offset_c": held.offset_c if held else None,
+        "fetched": held.fetched.isoformat() if held else None,
+    }
+
+
+def _station(row: sqlite3.Row) -> SiteStation | None:
+    if row["station"] is None:
+        return None
+    station = Station(
+        row["station"],
+        row["station_name"],
+        row["station_latitude"],
+        row["station_longitude"],
+        row["station_elevation_m"],
+    )
+    return SiteStation(station, row["offset_c"], dt.date.fromisoformat(row["fetched"]))
 
 
 def _site(row: sqlite3.Row) -> NotebookSite:
@@ -166,5 +218,6 @@ def _site(row: sqlite3.Row) -> NotebookSite:
             source=row["source"],
             attribution=row["attribution"],
             licence=row["licence"],
+            station=_station(row),
         )
     )

@@ -91,6 +91,11 @@ class Notebook:
         with self.reading() as db:
             return sites.read_site(db, name)[1]
 
+    def refuse_taken_site(self, name: str) -> None:
+        """Raise `timing.notebook.checks.FieldError` where a site bears that name already."""
+        with self.reading() as db:
+            sites.refuse_taken(db, "site", name)
+
     def add_site(
         self, site: NotebookSite, readings: Readings | None = None, *, when: dt.datetime
     ) -> Change:
@@ -112,6 +117,14 @@ class Notebook:
             writer.what = sites.change_site(writer, name, edit, readings)
         return writer.change_made
 
+    def update_site(
+        self, name: str, readings: Readings, edit: SiteEdit, news: str, *, when: dt.datetime
+    ) -> Change:
+        """Keep what a site's station brought; ``news`` says it in words."""
+        with self.changing(when) as writer:
+            writer.what = sites.update_site(writer, name, readings, edit, news)
+        return writer.change_made
+
     def remove_site(self, name: str, *, when: dt.datetime) -> Change:
         """Delete a site with its temperatures, its trees and all their records."""
         with self.changing(when) as writer:
@@ -121,7 +134,7 @@ class Notebook:
     # ------------------------------------------------------------------ temperatures
 
     def readings(self, site: str | None = None) -> Readings | None:
-        """A site's temperatures as they were read, or None where it has none."""
+        """A site's temperatures as they were read, before any correction, or None."""
         with self.reading() as db:
             return read_readings(db, sites.read_site(db, site)[0])
 
@@ -133,7 +146,7 @@ class Notebook:
     def temperature_record(
         self, site: str | None = None, *, until: np.datetime64 | None = None
     ) -> TemperatureRecord:
-        """A site's temperatures, checked and mended as those of a file.
+        """A site's temperatures, corrected for height, checked and mended as those of a file.
 
         Raises
         ------
@@ -147,7 +160,7 @@ class Notebook:
                 f"site {found.name} has no temperatures; 'sapdial site change' with "
                 "--temperatures FILE gives it some"
             )
-        return readings.record(f"site {found.name}", until=until)
+        return readings.shifted(found.offset_c).record(f"site {found.name}", until=until)
 
     def replace_readings(self, site: str, readings: Readings, *, when: dt.datetime) -> Change:
         """Keep readings in the place of a site's old ones."""

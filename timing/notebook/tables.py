@@ -45,7 +45,11 @@ TEMPERATURES = "temperatures"
 FILES = {
     "sites.csv": Columns(
         ("name", "latitude", "longitude"),
-        ("elevation_m", "tags", "source", "attribution", "licence", TEMPERATURES),
+        (
+            *("elevation_m", "tags", "source", "attribution", "licence", TEMPERATURES),
+            *("station", "station_name", "station_latitude", "station_longitude"),
+            *("station_elevation_m", "offset_c", "fetched"),
+        ),
     ),
     "trees.csv": Columns(("name", "species", "site"), ("condition", "pot_cm", "note")),
     "shelters.csv": Columns(

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from timing.intake.stations import correction_text, height_text
 from timing.notebook.model import NotebookSite, ObservedDate, Record, Runner, Shelter, Tree, begins
 
 if TYPE_CHECKING:
@@ -40,9 +41,22 @@ def site_lines(site: NotebookSite, span: Span | None, trees: int) -> list[str]:
         *_wrapped(f"{north}, {east}, {height}; {held}; {counted(trees, 'tree')}"),
         *(_wrapped(f"tags: {', '.join(site.tags)}") if site.tags else ()),
         *(_wrapped(f"from {site.source}") if site.source else ()),
+        *(line for text in _station_texts(site) for line in _wrapped(text)),
         *(_wrapped(f"attribution: {site.attribution}") if site.attribution else ()),
         *(_wrapped(f"licence: {site.licence}") if site.licence else ()),
     ]
+
+
+def _station_texts(site: NotebookSite) -> tuple[str, ...]:
+    held = site.station
+    if held is None:
+        return ()
+    station, place = held.station, site.place()
+    return (
+        f"station: {station.label}, {station.km_from(place):.1f} km away, "
+        f"{height_text(station.metres_above(place))}; fetched on {held.fetched.isoformat()}",
+        f"correction: {correction_text(place, station, held.offset_c)}",
+    )
 
 
 def tree_lines(tree: Tree) -> list[str]:

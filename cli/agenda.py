@@ -1,0 +1,180 @@
+"""``sapdial agenda``: what to do on the bench today and in the coming weeks."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.notebook_options import now, tell_empty
+from cli.options import (
+    confidence_option,
+    format_option,
+    hazards_option,
+    observations_option,
+    temperature_options,
+)
+from cli.output import echo_json
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from timing.agenda import Agenda
+    from timing.work_plan import WorkPlan
+
+SUFFIXES = (".ics", ".json", ".txt")
+BEGIN = {
+    "site": "sapdial site add NAME --latitude DEG --longitude DEG --temperatures FILE",
+    "tree": "sapdial tree add NAME --species NAME --site NAME",
+}
+
+
+@click.command("agenda")
+@click.option(
+    "--species",
+    multiple=True,
+    metavar="NAME",
+    help="Only trees of this taxon; where the notebook has none, the taxon itself. May be given "
+    "again.",
+)
+@click.option("--tree", "trees", multiple=True, metavar="NAME", help="Only this tree, or these.")
+@hazards_option
+@temperature_options
+@observations_option
+@confidence_option
+@click.option(
+    "--days",
+    metavar="DATES",
+    help="Plan the work for these days, such as 2026-06-06,2026-07-04.",
+)
+@click.option(
+    "--per-day",
+    type=click.IntRange(1, 1000),
+    metavar="N",
+    help="Trees a day of --days holds [default: 6].",
+)
+@click.option(
+    "--alarm-days",
+    type=click.IntRange(0, 365),
+    metavar="N",
+    help="Remind so many days before a window closes (-o FILE.ics).",
+)
+@click.option(
+    "-o",
+    "--output",
+    "path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write here; the ending chooses the form: .ics (calendar programs) .json .txt [default: "
+    "text to the terminal].",
+)
+@format_option("text", "json")
+def command(
+    *,
+    days: str | None,
+    per_day: int | None,
+    alarm_days: int | None,
+    confidence: float,
+    path: Path | None,
+    output: str,
+    **chosen: Any,
+) -> None:
+    """What to do on the bench today and in the coming weeks.
+
+    For every tree of the notebook: work whose window closes soon, is open, or opens soon, what
+    waiting costs, and what to look at. With --days, the best plan of work for those days.
+    """
+    from cli.agenda_subjects import subjects_for
+    from timing.agenda import agenda
+    from timing.agenda_tasks import Asked
+    from timing.errors import UsageError
+    from timing.work_plan import PER_DAY, plan
+
+    suffix = None if path is None else path.suffix.lower()
+    if suffix is not None and suffix not in SUFFIXES:
+        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
+    if output == "json" and suffix not in (None, ".json"):
+        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    if alarm_days is not None and suffix != ".ics":
+        raise UsageError("--alarm-days goes with -o FILE.ics only")
+    if per_day is not None and days is None:
+        raise UsageError("--per-day goes with --days only")
+    dates = None if days is None else _dates(days)
+    found = subjects_for(**chosen)
+    asked = Asked(found.on, confidence)
+    answer = agenda(
+        found.subjects,
+        found.sites,
+        found.on,
+        confidence=confidence,
+        unanswered=tuple(found.left_out),
+        asked=asked,
+    )
+    planned = None
+    if dates is not None:
+        planned = plan(found.subjects, dates, asked, per_day=per_day or PER_DAY)
+    if found.missing and output == "text":
+        tell_empty(found.missing, BEGIN[found.missing.split()[0]])
+        return
+    if path is not None:
+        _save(answer, planned, path, alarm_days)
+    elif output == "json":
+        from timing.export.agenda_json import agenda_json
+
+        echo_json(agenda_json(answer, planned))
+    else:
+        click.echo(_text(answer, planned), nl=False)
+
+
+def _dates(text: str) -> list[np.datetime64]:
+    """Dates separated by commas."""
+    import numpy as np
+
+    from timing.errors import UsageError
+
+    found: list[np.datetime64] = []
+    for word in text.replace(",", " ").split():
+        try:
+            if len(word) != 10:
+                raise ValueError
+            found.append(np.datetime64(dt.date.fromisoformat(word), "D"))
+        except ValueError as error:
+            raise UsageError(
+                f"--days {word!r} is not a date; write dates as in 2026-06-06,2026-07-04"
+            ) from error
+    return found
+
+
+def _text(answer: Agenda, planned: WorkPlan | None) -> str:
+    from timing.export.agenda_text import agenda_text, plan_text
+
+    return agenda_text(answer) if planned is None else plan_text(answer, planned)
+
+
+def _save(answer: Agenda, planned: WorkPlan | None, path: Path, alarm_days: int | None) -> None:
+    """Write the file and say in one line what it holds."""
+    from timing.export.agenda_calendar import agenda_entries, plan_entries
+    from timing.export.agenda_json import agenda_json
+    from timing.export.files import write_text
+    from timing.export.icalendar_file import save_icalendar
+
+    tasks = len(answer.tasks) if planned is None else len(planned.planned)
+    what = "window" if planned is None else "planned job"
+    count = f"{tasks} {what}{'' if tasks == 1 else 's'}"
+    suffix = path.suffix.lower()
+    if suffix == ".ics":
+        entries = (
+            agenda_entries(answer, alarm_days)
+            if planned is None
+            else plan_entries(answer, planned, alarm_days)
+        )
+        save_icalendar(entries, path, title="Work on trees", stamp=now().astimezone())
+    elif suffix == ".json":
+        text = json.dumps(agenda_json(answer, planned), indent=1, ensure_ascii=False)
+        write_text(path, f"{text}\n")
+    else:
+        write_text(path, _text(answer, planned))
+    click.echo(f"{path}: {count}, as of {answer.on}")

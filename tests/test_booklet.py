@@ -1,0 +1,313 @@
+"""The booklet of a year, as PDF.
+
+What must hold, read back with pypdf and with matplotlib's own text extents:
+- pages are A4 or Letter; every font is embedded and none is of Type 3; text can be searched: every
+  taxon, every safe window and every source of a rule stands there; pages are counted in the foot;
+- no text leaves the printable area or covers another, from one taxon to all of the library, with
+  very long names, in a southern year and in a leap year;
+- without colour the kinds of work still differ; the compact form tells them apart by shape;
+- the same calendar gives the same bytes and bears no date of its making;
+- odds, groups and amounts are worded as they are counted.
+"""
+
+import re
+from dataclasses import replace
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from pypdf import PdfReader
+from test_calendar_chart import boxes, crop, crowd, rendered
+from test_calendar_text import YEAR, band, day, hump, made_up, taxon
+
+from cli.main import main
+from timing.answers import COMMON_TAXA, outlook, site_drivers
+from timing.calendar import CalendarRow, EventMark, YearCalendar, year_calendar
+from timing.charts.booklet import draw_booklet, save_booklet
+from timing.errors import UsageError
+from timing.export.booklet_words import amount_text, grouped, rule_texts, windows_text
+from timing.export.species_text import NO_SOURCE, Notes
+from timing.intake.samples import open_sample
+from timing.species.catalogue import load_species, slugs
+from timing.species.hazards import load_hazard
+from timing.species.model import HABITS, WORK_KINDS
+from timing.windows import Window
+
+A4, LETTER = (595.28, 841.89), (612.0, 792.0)  # ISO 216 in points; 8.5 by 11 inches
+EDGE = 12 / 25.4  # inches that a printer may leave out
+MONTH = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@cache
+def real(sample: str, count: int) -> YearCalendar:
+    place, record = open_sample(sample)
+    drivers = site_drivers(record, place.site)
+    taxa = COMMON_TAXA if count == 8 else slugs()[:: len(slugs()) // count][:count]
+    views = [outlook(load_species(slug), record, drivers) for slug in taxa]
+    return year_calendar(views, YEAR, confidence=0.9, today=day("2025-06-20"))
+
+
+def check_fonts(reader: PdfReader) -> None:
+    seen = 0
+    for page in reader.pages:
+        resources: Any = page["/Resources"]
+        for held in resources["/Font"].values():
+            font = held.get_object()
+            assert font["/Subtype"] != "/Type3"
+            inner = font
+            if font["/Subtype"] == "/Type0":
+                inner = font["/DescendantFonts"][0].get_object()
+            assert "/FontFile2" in inner["/FontDescriptor"].get_object()
+            seen += 1
+    assert seen
+
+
+def check_pages(reader: PdfReader, size: tuple[float, float]) -> str:
+    """Check sizes and numbers of the pages; return their text on one line."""
+    text = ""
+    count = len(reader.pages)
+    for number, page in enumerate(reader.pages, 1):
+        box = (float(page.mediabox.width), float(page.mediabox.height))
+        assert box == pytest.approx(size, abs=0.01)
+        found = page.extract_text()
+        assert f"{number} of {count}" in found
+        text += f" {found}"
+    return re.sub(r"\s+", " ", text)
+
+
+def expected(window: Window) -> str:
+    """A window as people write it, made here by hand."""
+    (a, b), (c, d) = (
+        (int(str(date)[8:]), MONTH[int(str(date)[5:7]) - 1])
+        for date in (window.opens, window.closes)
+    )
+    if window.opens == window.closes:
+        return f"{a} {b}"
+    return f"{a}–{c} {d}" if b == d else f"{a} {b} – {c} {d}"
+
+
+def check_text(text: str, calendar: YearCalendar) -> None:
+    for row in calendar.rows:
+        assert row.species.common_name in text
+        assert row.species.scientific_name in text
+        for part in row.bands:
+            for window in part.safe:
+                first, last = str(window.opens)[5:] == "01-01", str(window.closes)[5:] == "12-31"
+                if not first and not last:
+                    assert expected(window) in text, (row.species.slug, part.kind, window)
+            for rule in row.species.work[part.kind]:
+                assert re.sub(r"\s+", " ", rule.why) in text
+                assert rule.source == NO_SOURCE or rule.source in text
+    for said in (
+        "INVENTED PLACE AND WEATHER", calendar.site.name, calendar.record.source,
+        "Local rules and licensed practice", "Sources",
+    ):  # fmt: skip
+        assert said in text
+
+
+def check_layout(figures: list[Figure]) -> list[str]:
+    """Check that texts stay on the paper and apart; return them."""
+    said = []
+    for figure in figures:
+        width, height = figure.bbox.width, figure.bbox.height
+        edge = EDGE * figure.dpi
+        placed = boxes(figure)
+        said += [text for text, _ in placed]
+        for text, box in placed:
+            inside = edge <= box.x0 and box.x1 <= width - edge
+            assert inside and edge <= box.y0 and box.y1 <= height - edge, text
+        for (one, first), (other, second) in combinations(placed, 2):
+            across = min(first.x1, second.x1) - max(first.x0, second.x0)
+            if across > 1:  # pixels of 1/150 inch; line boxes touch where letters do not
+                down = min(first.y1, second.y1) - max(first.y0, second.y0)
+                assert down <= 2, (one, other)
+    return said
+
+
+def test_a_booklet_of_forty_taxa_is_printed_whole(tmp_path: Path) -> None:
+    calendar = real("humid-continental", 40)
+    assert len(calendar.rows) == 40
+    pages = save_booklet(calendar, tmp_path / "year.pdf")
+    reader = PdfReader(tmp_path / "year.pdf")
+    assert len(reader.pages) == pages
+    check_text(check_pages(reader, A4), calendar)
+    check_fonts(reader)
+
+
+def several(count: int) -> YearCalendar:
+    rows = []
+    for number in range(count):
+        row = taxon(number, f"tree {number}", f"Arbor {number}")
+        habit = HABITS[number % len(HABITS)]
+        rows.append(replace(row, species=replace(row.species, habit=habit)))
+    return made_up(*rows)
+
+
+@pytest.mark.parametrize(
+    ("sample", "paper"), [("humid-continental", "a4"), ("southern-temperate", "letter")]
+)
+def test_no_text_collides_on_the_pages_of_a_real_year(sample: str, paper: Any) -> None:
+    check_layout(draw_booklet(real(sample, 8), paper))
+
+
+def test_no_text_collides_with_as_many_taxa_as_the_library_has() -> None:
+    count = len(slugs())
+    assert count >= 94
+    found = check_layout(draw_booklet(several(count)))
+    for number in range(count):
+        assert f"Arbor {number}" in found
+
+
+def test_no_text_collides_with_very_long_names() -> None:
+    check_layout(draw_booklet(crowd(3)))
+    check_layout(draw_booklet(crowd(14), "letter"))
+
+
+def test_a_leap_year_and_a_year_all_safe() -> None:
+    row = taxon()
+    row = replace(
+        row,
+        bands=tuple(band(kind, np.ones(366), 2024) for kind in WORK_KINDS),
+        marks=(EventMark("bud_break", day("2024-02-20"), day("2024-02-29"), day("2024-03-09")),),
+    )
+    calendar = replace(made_up(row), year=2024, today=day("2024-12-31"))
+    found = check_layout(draw_booklet(calendar))
+    assert found.count("all year") == 3
+    assert found.count("all month") == 36
+    assert found.count("today, 31 December") == 1
+    assert "buds break 29 Feb (20 Feb – 9 Mar)" in found
+
+
+def test_two_saves_are_the_same_bytes_and_bear_no_date(tmp_path: Path) -> None:
+    calendar = made_up()
+    first, second = tmp_path / "a.pdf", tmp_path / "b.pdf"
+    save_booklet(calendar, first)
+    save_booklet(calendar, second)
+    assert first.read_bytes() == second.read_bytes()
+    about = PdfReader(first).metadata
+    assert about is not None
+    assert about.title == "Safe days for cuts, 2025: Nowhere"
+    assert not {"/CreationDate", "/ModDate"} & set(about)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.pdf", "b.pdf"]
+
+
+def test_a_wrong_suffix_or_folder_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=r"written as \.pdf"):
+        save_booklet(made_up(), tmp_path / "year.png")
+    with pytest.raises(UsageError, match="cannot be written"):
+        save_booklet(made_up(), tmp_path / "nowhere" / "year.pdf")
+    assert not list(tmp_path.iterdir())
+
+
+def test_kinds_of_work_differ_without_colour() -> None:
+    row = taxon()
+    row = replace(row, bands=tuple(band(kind, np.full(365, 0.95)) for kind in WORK_KINDS))
+    cover = draw_booklet(made_up(row, today=None))[0]
+    _, grey = rendered(cover)
+    assert grey[2, 2] == 255  # the paper itself takes no ink
+    shades = [
+        crop(cover, grey, f"safe-{row.species.slug}-{kind}")[:, 80:105] for kind in WORK_KINDS
+    ]
+    assert shades[0].mean() < 90
+    assert shades[0].std() < 2  # solid
+    assert min(shade.std() for shade in shades[1:]) > 5  # hatched, dotted
+    rows = [shade[5:-5].mean(axis=1).std() for shade in shades]
+    assert rows[2] > rows[1] + 1  # dots lie in lines, strokes do not
+
+
+def test_groups_and_months_have_their_headings() -> None:
+    found = check_layout(draw_booklet(several(9)))
+    for title in (
+        "Deciduous trees", "Flowering trees and shrubs", "Pines", "Junipers and other conifers",
+        "Broadleaf evergreens", "Tropical trees", "Month by month",
+    ):  # fmt: skip
+        assert title in found
+    months = [text for text in found if text in ("January", "June", "December")]
+    assert months == ["January", "June", "December"]
+
+
+# ---------------------------------------------------------------------------- words
+
+
+def test_every_habit_has_a_group_and_maples_name_theirs() -> None:
+    rows = several(len(HABITS)).rows
+    assert sum(len(chosen) for _, chosen in grouped(rows)) == len(HABITS)
+    assert [title for title, _ in grouped([taxon()])] == ["Maples and other deciduous trees"]
+    elm = taxon(0, "elm", "Ulmus ficta")
+    assert [title for title, _ in grouped([elm])] == ["Deciduous trees"]
+
+
+def test_odds_of_a_window_run_from_its_worst_to_its_best_day() -> None:
+    chance = np.zeros(365)
+    chance[100:103] = [0.905, 0.999, 0.92]  # from 11 April
+    assert windows_text(band("heavy", chance), YEAR) == [("11–13 Apr", "90–99%")]
+    chance[0], chance[-1] = 0.95, 0.91
+    assert windows_text(band("heavy", chance), YEAR)[1] == ("31 Dec – 1 Jan", "91–95%")
+    never = band("heavy", hump(200, 20, 0.6))
+    assert windows_text(never, YEAR) == [("no safe day", "best 60% on 20 July")]
+    assert windows_text(band("heavy", np.zeros(365)), YEAR) == [("no safe day", "")]
+
+
+def row_of(slug: str) -> CalendarRow:
+    row = taxon()
+    return replace(row, species=load_species(slug))
+
+
+def test_amounts_follow_the_tree() -> None:
+    maple, notes = load_species("acer-palmatum"), Notes()
+    heavy = amount_text(maple, "heavy", notes)
+    assert heavy.startswith("Up to 25% of the foliage at one time; 40% from a vigorous tree;")
+    assert "nothing from a weak tree [common practice, 1]" in heavy
+    assert list(notes.numbers) == [maple.removal.source]
+    assert amount_text(maple, "light", notes).startswith("About 15% at most: trim soft shoots")
+
+
+def test_rules_speak_of_conditions_and_hazards_but_not_of_options() -> None:
+    elm = load_species("ulmus-parvifolia")
+    light = band("light", hump(200, 40))
+    open_place = " ".join(sum(rule_texts(light, elm, Notes()), ()))
+    assert "Condition: not where Dutch elm disease occurs" in open_place
+    assert "--" not in open_place
+    disease = load_hazard("elm-disease")
+    closed = rule_texts(replace(light, closed=((disease, ()),)), elm, Notes())
+    assert closed[0][0].startswith("Closed because Dutch elm disease occurs here: ")
+    pine = load_species("pinus-thunbergii")
+    assert "Only on a vigorous tree, and not in the dates here" in str(
+        rule_texts(light, pine, Notes())
+    )
+
+
+# ---------------------------------------------------------------------------- the command
+
+
+def test_the_command_writes_a_booklet(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "year.pdf"
+    sample = "southern-temperate"
+    asked = ["sapdial", "calendar", COMMON_TAXA[0], "--sample", sample, "--year", str(YEAR)]
+    monkeypatch.setattr("sys.argv", [*asked, "--paper", "letter", "-o", str(path)])
+    main()
+    assert str(path) in capsys.readouterr().out
+    reader = PdfReader(path)
+    check_fonts(reader)
+    text = check_pages(reader, LETTER)
+    for said in ("Acer palmatum", "INVENTED PLACE AND WEATHER", "today, 20 June"):
+        assert said in text
+
+
+@pytest.mark.parametrize("more", [[], ["-o", "year.png"]])
+def test_paper_without_a_pdf_is_refused(
+    more: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(
+        "sys.argv", ["sapdial", "calendar", "--sample", "coast", "--paper", "a4", *more]
+    )
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert "--paper goes with -o FILE.pdf" in capsys.readouterr().err

@@ -1,0 +1,127 @@
+"""A calendar year across a page: months, weeks, bands of work and marks of events.
+
+Lengths are in inches, y downwards. The height of a band on a day is the chance that the day is
+safe; where it reaches the confidence the band is in full colour with a bar beneath it.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from timing import wording
+from timing.calendar import Band, EventMark
+from timing.charts import LOOKS, QUIET, Page
+from timing.season import Floats
+
+LANE, LANE_GAP_DAYS = 0.135, 9
+
+
+class YearStrip:
+    """One year between two edges of a page."""
+
+    def __init__(self, page: Page, year: int, left: float, right: float) -> None:
+        self.page, self.left, self.right = page, left, right
+        self.new_year = np.datetime64(f"{year:04d}-01-01", "D")
+        self.starts = wording.month_starts(year)
+        self.days = self.starts[-1]
+
+    def x(self, day: float) -> float:
+        """Where a moment of the year lies, counted in days from its start."""
+        return float(self.xs(np.array([day]))[0])
+
+    def xs(self, days: Floats) -> Floats:
+        """Where moments of the year lie."""
+        return self.left + (self.right - self.left) * days / self.days
+
+    def day(self, date: np.datetime64) -> int:
+        """Days from the start of the year to a date."""
+        return int((date - self.new_year).astype(np.int64))
+
+    # ------------------------------------------------------------------ the ruler
+
+    def month_names(self, y: float, **more: Any) -> None:
+        """Name the months in the middle of their days."""
+        for name, (start, stop) in zip(wording.MONTHS, pairwise(self.starts), strict=True):
+            self.page.text(self.x((start + stop) / 2), y, name[:3], ha="center", **more)
+
+    def ruler(self, y: float, tick: float, *, width: float = 1.0) -> None:
+        """Draw a line from January to December with a tick on every Monday."""
+        self.page.line((self.left, self.right), (y, y), width=width)
+        since_monday = int(self.new_year.astype(np.int64) + 3) % 7
+        mondays = [self.x(day) for day in range(-since_monday % 7, self.days, 7)]
+        self.page.uprights(mondays, y, y + tick, colour=QUIET, width=0.5)
+
+    def month_lines(self, top: float, bottom: float, colour: str, width: float = 0.7) -> None:
+        """Draw the lines between the months."""
+        xs = [self.x(start) for start in self.starts]
+        self.page.uprights(xs, top, bottom, colour=colour, width=width, zorder=0.5)
+
+    # ------------------------------------------------------------------ bands of work
+
+    def band(self, slug: str, band: Band, base: float, height: float) -> None:
+        """Draw one kind of work; at a chance of one the band is ``height`` tall."""
+        look = LOOKS[band.kind]
+        self.page.line((self.left, self.right), (base, base), colour=look.edge, width=0.5)
+        xs = self.xs(np.repeat(np.arange(self.days + 1.0), 2)[1:-1])  # both edges of every day
+        ys = base - height * np.repeat(band.chance, 2)
+        self.page.under(
+            xs, ys, base, look.pale, edgecolor=look.hatch_pale, hatch=look.hatch or None,
+            zorder=2, snap=False, gid=f"band-{slug}-{band.kind}",
+        )  # fmt: skip
+        for window in band.safe:
+            run = slice(2 * self.day(window.opens), 2 * self.day(window.closes) + 2)
+            self.page.under(
+                xs[run], ys[run], base, look.full, edgecolor=look.hatch_full,
+                hatch=look.hatch or None, zorder=2.5, snap=False, gid=f"safe-{slug}-{band.kind}",
+            )  # fmt: skip
+            self.bar(float(xs[run][0]), float(xs[run][-1]), base, look.edge)
+        top = np.where(np.repeat(band.chance, 2) > 0.002, ys, np.nan)
+        self.page.line(xs, top, colour=look.edge, width=0.9, zorder=3, snap=False)
+
+    def bar(self, left: float, right: float, base: float, colour: str) -> None:
+        """Draw the bar under safe days."""
+        top, bottom = base + 0.012, base + 0.052
+        self.page.area([left, right, right, left], [top, top, bottom, bottom], colour, zorder=3)
+
+    # ------------------------------------------------------------------ events
+
+    def marks(self, slug: str, marks: tuple[EventMark, ...], y: float) -> int:
+        """Draw events with their ranges in as many lanes as they need; return how many."""
+        found = lanes(marks)
+        for number, lane in enumerate(found):
+            for mark in lane:
+                height = y + LANE * number
+                self._range(mark, height)
+                gid = f"mark-{slug}-{mark.event}"
+                self.page.marker(self.x(self.day(mark.date) + 0.5), height, mark.event, gid)
+        return max(len(found), 1)
+
+    def _range(self, mark: EventMark, y: float) -> None:
+        early, late = self.day(mark.early), self.day(mark.late) + 1
+        for turn in (-self.days, 0, self.days):  # what crosses New Year comes in at the other end
+            start, stop = max(early + turn, 0), min(late + turn, self.days)
+            if stop > start:
+                self.page.whisker(
+                    self.x(start), self.x(stop), y,
+                    caps=(start == early + turn, stop == late + turn),
+                )  # fmt: skip
+
+
+def lanes(marks: tuple[EventMark, ...]) -> list[list[EventMark]]:
+    """Spread events over lanes: whiskers apart in the first two, at least the signs in all."""
+    found: list[list[EventMark]] = []
+    for mark in sorted(marks, key=lambda mark: mark.date):
+        free = [
+            lane
+            for lane in found
+            if int((mark.date - lane[-1].date).astype(np.int64)) >= LANE_GAP_DAYS
+        ]
+        clear = [lane for lane in free if mark.early > lane[-1].late + 1]
+        if clear or (free and len(found) >= 2):
+            (clear or free)[0].append(mark)
+        else:
+            found.append([mark])
+    return found
