@@ -1,7 +1,7 @@
 """The page of questions growers ask quotes what the command really answers.
 
 What must hold: every command on the page runs, and the parts of its quotation occur in what it
-prints, in their order; every question that no command answers says what is missing.
+prints, in their order.
 """
 
 import re
@@ -43,6 +43,20 @@ ROWS = rows()
 ANSWERED = [row for row in ROWS if row.command != "–"]
 
 
+@pytest.fixture(scope="module", autouse=True)
+def notebook(tmp_path_factory):
+    """The invented notebook of the page, kept by the page's own commands."""
+    block = PAGE.read_text(encoding="utf-8").split("```sh\n")[1].split("```")[0]
+    with pytest.MonkeyPatch.context() as patch:
+        path = tmp_path_factory.mktemp("questions") / "notebook.sqlite"
+        patch.setenv("SAPDIAL_NOTEBOOK", str(path))
+        patch.chdir(PAGE.parents[1])
+        for line in block.splitlines():
+            result = CliRunner().invoke(sapdial, shlex.split(line)[1:], catch_exceptions=False)
+            assert result.exit_code == 0, result.output
+        yield
+
+
 @cache
 def answered(command: str) -> str:
     """What a command prints, with every run of blanks and line ends as one blank."""
@@ -62,10 +76,8 @@ def test_every_question_has_a_row() -> None:
     assert len(table_lines) == len(ROWS)
 
 
-@pytest.mark.parametrize("row", [row for row in ROWS if row not in ANSWERED], ids=str)
-def test_an_unanswered_question_says_what_is_missing(row: Row) -> None:
-    assert not row.quoted
-    assert "lanned: " in row.missing
+def test_every_question_is_answered() -> None:
+    assert ANSWERED == ROWS
 
 
 @pytest.mark.parametrize("row", ANSWERED, ids=lambda row: f"{row.number}: {row.question[:40]}")
