@@ -21,6 +21,7 @@ from cli.output import echo_csv, echo_json
 
 if TYPE_CHECKING:
     from timing.advice import Answer
+    from timing.site import Site
     from timing.species.model import Condition, WorkKind
 
 
@@ -84,15 +85,15 @@ def command(
     if output == "json":
         echo_json(answers_json(answers, bench.site, bench.record))
     elif output == "csv":
-        echo_csv(_rows(answers, bench.site.name))
+        echo_csv(_rows(answers, bench.site))
     else:
         click.echo(answers_text(answers, bench.site, bench.record), nl=False)
 
 
-def _rows(answers: list[Answer], site: str) -> list[dict[str, object]]:
+def _rows(answers: list[Answer], site: Site) -> list[dict[str, object]]:
     return [
         {
-            "site": site,
+            "site": site.name,
             "species": item.species.slug,
             "work": item.work,
             "on": item.on,
@@ -103,6 +104,7 @@ def _rows(answers: list[Answer], site: str) -> list[dict[str, object]]:
             "best_day": item.best_day[0] if item.best_day else "",
             "best_chance": round(item.best_day[1], 3) if item.best_day else "",
             "seasons": item.seasons,
+            "attribution": site.attribution,
         }
         for item in answers
     ]

@@ -48,8 +48,8 @@ def command(observations: Path | None, output: str, **where: Any) -> None:
         click.echo(f"{observations or 'notebook'}: {warning}", err=True)
     results = assess(held_back_dates(bench.drivers, taxa, seen))
     if output == "json":
-        echo_json(assess_json(results))
+        echo_json(assess_json(results, bench.site))
     elif output == "csv":
-        echo_csv([dict(vars(item)) for item in results])
+        echo_csv([{**vars(item), "attribution": bench.site.attribution} for item in results])
     else:
         click.echo(assess_text(results, bench.site, bench.record), nl=False)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from timing.answers import Outlook
     from timing.drivers import Drivers
     from timing.intake.observations import Observation
+    from timing.intake.units import Unit
     from timing.notebook.model import Record, Tree
     from timing.notebook.store import Notebook
     from timing.recovery import Hold
@@ -87,17 +88,20 @@ def open_bench(
     site_name: str | None,
     notebook: Path | None,
     sample: str | None,
-    temperatures: Path | None,
+    temperatures: tuple[Path, ...] | None,
+    units: Unit | None,
     latitude: float | None,
     longitude: float | None,
     elevation: float | None,
     on: str | None,
     tree: str | None = None,
+    short: bool = False,
 ) -> Bench:
-    """Resolve the shared options into a site with its record as it stood on the day."""
-    from timing.answers import site_drivers
+    """Resolve the shared options into a site with its record as it stood on the day.
+
+    ``short`` opens a record too short for odds as well.
+    """
     from timing.errors import UsageError
-    from timing.intake.daily_csv import read_daily_csv
     from timing.intake.samples import find_sample, sample_record
     from timing.site import Site
 
@@ -107,29 +111,46 @@ def open_bench(
         raise UsageError(CHOICES)
     if temperatures is None and (latitude, longitude, elevation) != (None, None, None):
         raise UsageError("--latitude, --longitude and --elevation go with --temperatures only")
+    if temperatures is None and units is not None:
+        raise UsageError("--units goes with --temperatures only")
     if sample is not None:
-        found = find_sample(sample)
-        today = parse_day(f"{found.last[:4]}-{SAMPLE_DAY}" if on is None else on)
-        record = sample_record(found, until=today)
-        return Bench(found.site, record, site_drivers(record, found.site), today)
+        bundled = find_sample(sample)
+        today = parse_day(f"{bundled.last[:4]}-{SAMPLE_DAY}" if on is None else on)
+        record = sample_record(bundled, until=today)
+        return Bench(bundled.site, record, _drivers(record, bundled.site, short), today)
     today = parse_day(dt.date.today().isoformat() if on is None else on)
     if temperatures is not None:
         if latitude is None or longitude is None:
             raise UsageError("--temperatures needs --latitude and --longitude in degrees")
-        site = Site(temperatures.stem, latitude, longitude, elevation)
-        record = read_daily_csv(temperatures, until=today)
-        return Bench(site, record, site_drivers(record, site), today)
+        from timing.intake.temperatures import read_temperatures
+
+        site = Site(temperatures[0].stem, latitude, longitude, elevation)
+        found = read_temperatures(temperatures, units=units, until=today)
+        site = replace(site, attribution=found.origin.named)
+        return Bench(site, found.record, _drivers(found.record, site, short), today)
     with open_notebook(notebook) as book:
         if given == 0 and len(book.sites()) != 1:
             raise UsageError(f"{CHOICES}; the notebook holds {len(book.sites())} sites")
-        return notebook_bench(book, site_name, today, book.tree(tree) if tree else None)
+        chosen = book.tree(tree) if tree else None
+        return notebook_bench(book, site_name, today, chosen, short=short)
+
+
+def _drivers(record: TemperatureRecord, site: Site, short: bool) -> Drivers:
+    from timing.answers import site_drivers
+    from timing.drivers import build_drivers
+
+    return (build_drivers if short else site_drivers)(record, site)
 
 
 def notebook_bench(
-    book: Notebook, site_name: str | None, today: np.datetime64, tree: Tree | None = None
+    book: Notebook,
+    site_name: str | None,
+    today: np.datetime64,
+    tree: Tree | None = None,
+    *,
+    short: bool = False,
 ) -> Bench:
     """The bench of a site of the notebook, or of one tree there with its shelters."""
-    from timing.answers import site_drivers
     from timing.errors import UsageError
     from timing.notebook.seen import observations_for
     from timing.notebook.shelter import sheltered
@@ -146,7 +167,7 @@ def notebook_bench(
     return Bench(
         place,
         record,
-        site_drivers(record, place),
+        _drivers(record, place, short),
         today,
         observations_for(book, site.name, tree, until=today),
         tree,

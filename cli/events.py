@@ -59,6 +59,7 @@ def _rows(views: list[Outlook]) -> list[dict[str, object]]:
             "early": dates.get("early", ""),
             "late": dates.get("late", ""),
             "reason": dates.get("reason", ""),
+            "attribution": view.site.attribution,
         }
         for view in views
         for season in seasons_json(view)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from cli.notebook_options import notebook_option
+from cli.temperature_options import temperatures_option, units_option
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,12 +32,8 @@ def temperature_options(function: F) -> F:
             ),
             notebook_option,
             click.option("--sample", metavar="NAME", help="A bundled climate (invented)."),
-            click.option(
-                "--temperatures",
-                type=click.Path(path_type=Path),
-                metavar="FILE",
-                help="Daily CSV: date,tmin_c,tmax_c; blank = missing.",
-            ),
+            temperatures_option,
+            units_option,
             click.option("--latitude", type=float, metavar="DEG", help="South is negative."),
             click.option("--longitude", type=float, metavar="DEG", help="West is negative."),
             click.option("--elevation", type=float, metavar="M", help="Metres above sea level."),

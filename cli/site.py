@@ -19,10 +19,17 @@ from cli.notebook_options import (
 )
 from cli.options import format_option
 from cli.output import echo_json
+from cli.site_check import check
+from cli.station import corrected, downloaded, station_options, update
+from cli.temperature_options import (
+    TemperatureFiles,
+    change_station_option,
+    temperature_file_options,
+)
 
 if TYPE_CHECKING:
     from timing.notebook.model import NotebookSite
-    from timing.notebook.readings import Readings, Span
+    from timing.notebook.readings import Span
     from timing.notebook.store import Notebook
 
 latitude_option = click.option("--latitude", type=float, metavar="DEG", help="South is negative.")
@@ -32,12 +39,6 @@ elevation_option = click.option(
 )
 tags_option = click.option(
     "--tag", "tags", multiple=True, metavar="TAG", help="A word to pick sites by; again for more."
-)
-temperatures_option = click.option(
-    "--temperatures",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Daily CSV: date,tmin_c,tmax_c; blank = missing.",
 )
 attribution_option = click.option(
     "--attribution", metavar="TEXT", help="Whom to name for the temperatures."
@@ -52,13 +53,18 @@ def command() -> None:
     """Keep the places where your trees stand, with their temperatures."""
 
 
+command.add_command(update)
+command.add_command(check)
+
+
 @command.command("add")
 @click.argument("name")
 @latitude_option
 @longitude_option
 @elevation_option
 @tags_option
-@temperatures_option
+@temperature_file_options
+@station_options
 @attribution_option
 @licence_option
 @notebook_option
@@ -69,30 +75,46 @@ def add(
     longitude: float | None,
     elevation_m: float | None,
     tags: tuple[str, ...],
-    temperatures: Path | None,
+    temperatures: TemperatureFiles | None,
+    download: bool,
+    since: int | None,
+    station: str | None,
     attribution: str | None,
     licence: str | None,
     notebook: Path | None,
 ) -> None:
-    """Add a site with its temperatures."""
+    """Add a site with its temperatures, of a file or of a weather station."""
     from timing.errors import UsageError
     from timing.notebook.model import NotebookSite
+    from timing.notebook.readings import Readings
 
-    if latitude is None or longitude is None or temperatures is None:
+    if latitude is None or longitude is None or (temperatures is None) is not download:
         raise UsageError(
-            "a site needs --latitude and --longitude in degrees and --temperatures FILE"
+            "a site needs --latitude and --longitude in degrees, and either --temperatures FILE "
+            "or --download"
         )
+    if not download and since is not None:
+        raise UsageError("--since goes with --download only")
     site = NotebookSite(
         name=name,
         latitude=latitude,
         longitude=longitude,
         elevation_m=elevation_m,
         tags=_tags(tags),
-        source=temperatures.name,
+        source=temperatures.names if temperatures else "",
         attribution=attribution or "",
         licence=licence or "",
     )
-    readings = _readings(temperatures)
+    if temperatures is None:
+        site, readings = downloaded(site, since, station, notebook)
+    else:
+        found = temperatures.read(station)
+        readings = Readings.of(found.record)
+        site = replace(
+            site,
+            attribution=site.attribution or found.origin.attribution,
+            licence=site.licence or found.origin.licence,
+        )
     with open_notebook(notebook, create=True) as book:
         click.echo(f"{book.add_site(site, readings, when=now()).what}\nnotebook: {book.path}")
 
@@ -110,7 +132,8 @@ def list_(tag: str | None, notebook: Path | None, output: str) -> None:
     elif tag is None:
         tell_empty(
             "site",
-            "sapdial site add NAME --latitude DEG --longitude DEG --temperatures FILE",
+            "sapdial site add NAME --latitude DEG --longitude DEG --elevation M --download\n"
+            "or, with a daily file of your own, --temperatures FILE in the place of --download",
         )
     else:
         click.echo(f"No site bears the tag {tag}.")
@@ -130,19 +153,29 @@ def show(name: str, notebook: Path | None, output: str) -> None:
 @command.command("change")
 @click.argument("name")
 @click.option("--rename", metavar="NAME", help="Call it so from now on.")
+@click.option(
+    "--correction",
+    type=float,
+    metavar="DEG",
+    help="Add so many °C to what its weather station measured; 0 for none.",
+)
 @latitude_option
 @longitude_option
 @elevation_option
 @tags_option
-@temperatures_option
+@temperature_file_options
+@change_station_option
 @attribution_option
 @licence_option
 @notebook_option
 def change(
     name: str,
+    *,
     rename: str | None,
+    correction: float | None,
     tags: tuple[str, ...],
-    temperatures: Path | None,
+    temperatures: TemperatureFiles | None,
+    station: str | None,
     notebook: Path | None,
     **given: Any,
 ) -> None:
@@ -152,6 +185,7 @@ def change(
     place of the whole record.
     """
     from timing.errors import UsageError
+    from timing.notebook.readings import Readings
 
     values = {key: value for key, value in given.items() if value is not None}
     if rename is not None:
@@ -160,12 +194,20 @@ def change(
         values["tags"] = _tags(tags)
     readings = None
     if temperatures is not None:
-        readings = _readings(temperatures)
-        values["source"] = temperatures.name
-    if not values:
+        found = temperatures.read(station)
+        readings = Readings.of(found.record)
+        values["source"] = temperatures.names
+        for key in ("attribution", "licence"):
+            if text := getattr(found.origin, key):
+                values.setdefault(key, text)
+    elif station is not None:
+        raise UsageError("--station goes with --temperatures FILE")
+    if not values and correction is None:
         raise UsageError("say what to change, such as --rename NAME or --temperatures FILE")
     with open_notebook(notebook) as book:
-        made = book.change_site(name, lambda site: replace(site, **values), readings, when=now())
+        made = book.change_site(
+            name, lambda site: corrected(replace(site, **values), correction), readings, when=now()
+        )
     click.echo(made.what)
 
 
@@ -187,17 +229,6 @@ def remove(name: str, yes: bool, notebook: Path | None) -> None:
         )
         click.echo(book.remove_site(name, when=now()).what)
     click.echo("'sapdial record undo' brings it back")
-
-
-def _readings(path: Path) -> Readings:
-    """Readings of a daily file; what its checks found is told on stderr."""
-    from timing.intake.daily_csv import read_daily_csv
-    from timing.notebook.readings import Readings
-
-    record = read_daily_csv(path)
-    for warning in record.warnings:
-        click.echo(f"{path}: {warning}", err=True)
-    return Readings.of(record)
 
 
 def _tags(given: tuple[str, ...]) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ def check(name: str | None, *, neighbour: Path | None, output: str, **where: Any
         if where["site_name"] is not None:
             raise UsageError("name the site once: as NAME or with --site")
         where["site_name"] = name
-    bench = open_bench(**where)
+    bench = open_bench(**where, short=True)
     beside = read_daily_csv(neighbour, until=bench.on) if neighbour else None
     found = check_record(bench.record, bench.site, beside)
     if output == "json":

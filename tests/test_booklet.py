@@ -128,6 +128,7 @@ def check_layout(figures: list[Figure]) -> list[str]:
     return said
 
 
+@pytest.mark.slow
 def test_a_booklet_of_forty_taxa_is_printed_whole(tmp_path: Path) -> None:
     calendar = real("humid-continental", 40)
     assert len(calendar.rows) == 40

@@ -133,6 +133,7 @@ def test_sites_trees_and_records_are_listed(bench: Command, daily: Path) -> None
                 "source": daily.name,
                 "attribution": "",
                 "licence": "",
+                "station": None,
                 "trees": 1,
                 "temperatures": {
                     "first": "2018-08-01",

@@ -102,6 +102,7 @@ LAYERS = (
     ("timing.step_test",),
     ("timing.homogeneity",),
     ("timing.record_check",),
+    ("timing.check_words",),
     ("timing.calendar", "timing.reasons"),
     ("timing.region_split",),
     ("timing.region_windows",),

@@ -162,12 +162,24 @@ def tasks_of(subjects: Iterable[Subject], asked: Asked) -> tuple[Task, ...]:
     return tuple(sorted(found, key=_place))
 
 
-def next_opening(
-    odds: WorkOdds, after: np.datetime64, confidence: float, hemisphere: Hemisphere
-) -> np.datetime64 | None:
-    """First day after a day on which the work is safe, or None within a year."""
-    later = odds.windows(confidence, after + 1, hemisphere)
-    return max(later[0].opens, after + 1) if later else None
+def all_year(window: Window) -> bool:
+    """Whether a window never closes."""
+    return bool(window.closes - window.opens >= CYCLE_DAYS - 1)
+
+
+def waiting(
+    odds: WorkOdds, window: Window, confidence: float, hemisphere: Hemisphere
+) -> tuple[np.datetime64 | None, int]:
+    """When a window opens next once it has closed, and how many days that is from its closing.
+
+    It is 365 days where the window does not open within a year, none where it never closes.
+    """
+    if all_year(window):
+        return None, 0
+    later = odds.windows(confidence, window.closes + 1, hemisphere)
+    if not later:
+        return None, CYCLE_DAYS
+    return later[0].opens, min(_days(window.closes, later[0].opens), CYCLE_DAYS)
 
 
 def conditions_on(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
@@ -188,26 +200,23 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
     odds, on = subject.outlook.odds[told.work], told.on
     hemisphere = subject.outlook.site.hemisphere
     start = max(window.opens, on)
-    all_year = bool(window.closes - window.opens >= CYCLE_DAYS - 1)
+    endless = all_year(window)
     days_left = _days(on, window.closes) + 1
-    reopens, wait = None, 0
-    if not all_year:
-        reopens = next_opening(odds, window.closes, told.confidence, hemisphere)
-        wait = CYCLE_DAYS if reopens is None else min(_days(window.closes, reopens), CYCLE_DAYS)
+    reopens, wait = waiting(odds, window, told.confidence, hemisphere)
     done = last_done(subject, told.work, window.opens, on)
     days = start + np.arange(_days(start, window.closes) + 1)
     chance = odds.at(days)
     best = int(np.argmax(chance >= chance.max() - 1e-9))
     group: Group = "opening"
     if window.opens <= on:
-        group = "closing" if days_left <= CLOSING_DAYS and not all_year else "open"
+        group = "closing" if days_left <= CLOSING_DAYS and not endless else "open"
     return Task(
         subject=subject,
         work=told.work,
         group=group,
         opens=window.opens,
         closes=window.closes,
-        all_year=all_year,
+        all_year=endless,
         days_left=days_left,
         chance_today=told.chance,
         chance_opening=float(chance[0]),
@@ -221,7 +230,7 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
         conditions=conditions_on(odds, start),
         origin=(
             ("", 0, 0)
-            if all_year
+            if endless
             else origin(subject.outlook, told.work, window.closes, told.confidence)
         ),
     )

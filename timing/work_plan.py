@@ -4,17 +4,17 @@ A job is one kind of work of one tree with at least one of the days safe. Done o
 
     chance of that day × (1 + wait / 365)
 
-where the wait runs from the last of the days to the job's next safe day, 365 days at most: a job
-that stays undone costs as long as its tree must wait. `timing.assignment` finds the plan of the
-highest total worth; between plans of equal worth the earlier days win.
+where the wait is that of the agenda: from the closing of its window to the next opening, 365 days
+at most. A job that stays undone costs as long as its tree must wait. `timing.assignment` finds the
+plan of the highest total worth; between plans of equal worth the earlier days win.
 
 Rules between the jobs of one tree (common practice, no source):
 
 * one kind of work a tree and day, so never heavy work and other work together;
-* no other work within four weeks after a heavy cut. Other work therefore takes no day that lies
-  within four weeks after one of the days safe for a heavy cut of that tree; work that has only such
-  days shares one place with the heavy cut, and the plan holds whichever is worth most. A heavy cut
-  on record closes its four weeks to other work.
+* four weeks between a heavy cut and other work. Other work therefore takes no day that lies less
+  than four weeks from another day safe for a heavy cut of that tree; work that has only such days
+  shares one place with the heavy cut, and the plan holds whichever is worth most. A heavy cut on
+  record closes the four weeks after it to other work.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.agenda_notices import date_text, weather_vetoes
-from timing.agenda_tasks import Asked, Subject, last_done, next_opening, origin
+from timing.agenda_tasks import Asked, Subject, last_done, origin, waiting
 from timing.assignment import Claim, assign
 from timing.errors import UsageError
 from timing.season import CYCLE_DAYS
@@ -34,7 +34,7 @@ from timing.windows import MARGINAL
 from timing.wording import WORK_LABELS, percent
 
 PER_DAY = 6
-REST_DAYS = 28  # after a heavy cut, before other work (common practice, no source)
+REST_DAYS = 28  # between a heavy cut and other work (common practice, no source)
 FINEST = 1_000_000  # worths are whole millionths
 
 
@@ -46,8 +46,8 @@ class Job:
     ----------
     subject, work : whose, and what.
     chances : day → chance, of the safe days that the plan may use.
-    worth : what the job is worth at a chance of one, from 1 to 2.
-    reopens : its next safe day after the last of the days, or None within a year.
+    reopens, wait_days : next opening of the window that holds its last usable day, or None within
+        a year; days from closing to that, 365 at most.
     best : the day with the highest chance of all the days, and that chance.
     shares : whether it shares one place with a heavy cut of the tree.
     barred : why the plan may use none of its days, or "".
@@ -56,11 +56,16 @@ class Job:
     subject: Subject
     work: WorkKind
     chances: dict[np.datetime64, float]
-    worth: float
     reopens: np.datetime64 | None
+    wait_days: int
     best: tuple[np.datetime64, float]
     shares: bool = False
     barred: str = ""
+
+    @property
+    def worth(self) -> float:
+        """What the job is worth at a chance of one, from 1 to 2."""
+        return 1 + self.wait_days / CYCLE_DAYS
 
 
 @dataclass(frozen=True)
@@ -189,7 +194,7 @@ def _jobs(subject: Subject, dates: tuple[np.datetime64, ...], asked: Asked) -> l
         clear = {
             day: chance
             for day, chance in job.chances.items()
-            if not any(cut < day < cut + REST_DAYS for cut in heavy.chances)
+            if all(cut == day or abs(_days(cut, day)) >= REST_DAYS for cut in heavy.chances)
         }
         if work == "heavy" or len(clear) == len(job.chances):
             continue
@@ -207,7 +212,7 @@ def _job(
     told, odds = asked.answer(subject, work), subject.outlook.odds[work]
     chance = dict(zip(dates, odds.at(np.array(dates)).tolist(), strict=True))
     best = max(dates, key=lambda day: chance[day])
-    if chance[best] < MARGINAL - 1e-9:
+    if chance[best] < min(MARGINAL, asked.confidence) - 1e-9:
         return None
     safe = {day: value for day, value in chance.items() if value >= asked.confidence - 1e-9}
     usable, barred = dict(safe), ""
@@ -233,12 +238,12 @@ def _job(
         done = last_done(subject, work, window.opens, asked.on)
         if done is not None:
             bar(window.opens, window.closes, f"noted as done on {date_text(done, asked.on)}")
-    free = max((dates[-1], *(hold.until - 1 for hold in subject.held)))
-    after = free if work == "heavy" else dates[-1]
-    reopens = next_opening(odds, after, asked.confidence, subject.outlook.site.hemisphere)
-    gap = CYCLE_DAYS if reopens is None else int((reopens - dates[-1]).astype(np.int64))
-    worth = 1 + min(gap, CYCLE_DAYS) / CYCLE_DAYS
-    return Job(subject, work, usable, worth, reopens, (best, chance[best]), barred=barred)
+    reopens, wait = None, 0
+    if usable:
+        hemisphere = subject.outlook.site.hemisphere
+        window = odds.windows(asked.confidence, max(usable), hemisphere)[0]
+        reopens, wait = waiting(odds, window, asked.confidence, hemisphere)
+    return Job(subject, work, usable, reopens, wait, (best, chance[best]), barred=barred)
 
 
 def _assigned(
@@ -267,6 +272,10 @@ def _subjects(jobs: list[Job]) -> list[Subject]:
     return list({id(job.subject): job.subject for job in jobs}.values())
 
 
+def _days(first: np.datetime64, last: np.datetime64) -> int:
+    return int((last - first).astype(np.int64))
+
+
 def _why(job: Job, planned: list[Planned], full: set[np.datetime64], on: np.datetime64) -> str:
     """Why a job is not in the plan."""
     if job.barred:
@@ -279,7 +288,7 @@ def _why(job: Job, planned: list[Planned], full: set[np.datetime64], on: np.date
     if job.shares and rival is not None:
         return (
             f"one place for this and the {WORK_LABELS[rival.job.work]} on "
-            f"{date_text(rival.day, on)}: no other work within four weeks after a heavy cut"
+            f"{date_text(rival.day, on)}: four weeks between a heavy cut and other work"
         )
     days = ", ".join(date_text(day, on) for day in job.chances)
     if any(day in full for day in job.chances):

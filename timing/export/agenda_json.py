@@ -125,6 +125,7 @@ def _job(job: Job) -> Json:
         "safe_days": [str(day) for day in job.chances],
         "best": {"date": str(day), "chance": round(chance, 3)},
         "reopens": _day(job.reopens),
+        "wait_days": job.wait_days,
         "worth": round(job.worth, 4),
     }
 

@@ -24,12 +24,13 @@ LOOK_FIRST = (
 )
 NO_WORK = "No heavy cut is offered to a weak tree, nor to another before it has recovered."
 REST_RULE = (
-    "One kind of work a tree and day; no other work within four weeks after a heavy cut (common "
+    "One kind of work a tree and day. Other work keeps four weeks from the other days that are "
+    "safe for a heavy cut of the tree; where it cannot, the tree gets one of the two (common "
     "practice, no source)."
 )
 WORTH_RULE = (
     "The plan has the highest total of chance × (1 + wait / 365), the wait being the days from the "
-    "last of these days to the job's next safe day."
+    "closing of a window to its next opening, a year at most."
 )
 
 
@@ -101,11 +102,7 @@ def planned_text(item: Planned, on: np.datetime64) -> str:
     """Why a job stands on its day."""
     safe = len(item.job.chances)
     choice = "the only safe day of these" if safe == 1 else f"one of {safe} safe days"
-    after = item.job.reopens
-    if after is None:
-        later = "no safe day within a year after these"
-    else:
-        later = f"next safe day after these: {_near(after, on) or _month(after)}"
+    later = "open all year" if item.job.wait_days == 0 else next_chance(item.job.reopens, on)
     return f"{percent(item.chance)} sure, {choice}; {later}"
 
 

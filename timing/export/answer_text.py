@@ -93,7 +93,8 @@ def _full(answer: Answer) -> list[str]:
     lines.append("")
     lines += wrapped(
         f"{VERDICTS[answer.verdict]}. The chance that {date_text(answer.on)} is a safe day is "
-        f"{percent(answer.chance)} (sampling range {low:.0%} to {high:.0%}, {answer.seasons} seasons)."
+        f"{percent(answer.chance)} (sampling range {low:.0%} to {high:.0%}, "
+        f"{answer.seasons} seasons)."
     )
     lines += [line for veto in answer.vetoes for line in wrapped(f"Veto: {veto}.", "", "  ")]
     lines += _when(answer)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from timing.errors import DataError
-from timing.intake.text import read_utf8
+from timing.intake.text import quoted, read_utf8
 from timing.season import Days, Floats
 from timing.temperature import TemperatureRecord, record_from_readings
 
@@ -93,7 +93,7 @@ def _readings(rows: CsvReader, source: str) -> tuple[Days, Floats, Floats, list[
         day = row[where[0]].strip(" ")
         if not _ISO.match(day):
             raise DataError(
-                f"{source}, line {line}: date {_quoted(day)} is not an ISO date; "
+                f"{source}, line {line}: date {quoted(day)} is not an ISO date; "
                 "write year-month-day, as in 2024-03-31"
             )
         lines.append(line)
@@ -115,7 +115,7 @@ def _header(rows: CsvReader, source: str) -> tuple[list[int], int]:
     if absent:
         raise DataError(
             f"{source}, line {rows.line_num}: no column {', '.join(absent)} (found "
-            f"{_quoted(', '.join(header), 80)}); the header must name {', '.join(COLUMNS)}"
+            f"{quoted(', '.join(header), 80)}); the header must name {', '.join(COLUMNS)}"
         )
     twice = [name for name in COLUMNS if header.count(name) > 1]
     if twice:
@@ -125,12 +125,6 @@ def _header(rows: CsvReader, source: str) -> tuple[list[int], int]:
     return [header.index(name) for name in COLUMNS], len(header)
 
 
-def _quoted(text: str, length: int = 20) -> str:
-    """What the file says, cut short and without control characters."""
-    shown = "".join(letter if letter.isprintable() else "?" for letter in text[:length])
-    return f"'{shown}'"
-
-
 def _number(cell: str, source: str, line: int, column: str) -> float:
     text = cell.strip(" ")
     if text.lower() in _MISSING:
@@ -138,7 +132,7 @@ def _number(cell: str, source: str, line: int, column: str) -> float:
     value = float(text) if _DECIMAL.match(text) else math.inf
     if not math.isfinite(value):
         raise DataError(
-            f"{source}, line {line}: {column} {_quoted(text)} is not a number; "
+            f"{source}, line {line}: {column} {quoted(text)} is not a number; "
             "write degrees with a decimal point, or leave the cell blank"
         )
     return value

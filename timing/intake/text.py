@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
+
+LARGEST_BYTES = 64 * 1024 * 1024  # thirty years of readings every ten minutes
+_NOT_IN_TEXT = frozenset(chr(code) for code in range(32)) - frozenset("\t\n\r\v\f\x1a")
 
 
 def read_utf8(path: Path) -> str:
@@ -23,3 +27,65 @@ def read_utf8(path: Path) -> str:
         ) from error
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+
+
+def read_bytes(path: Path) -> bytes:
+    """Bytes of a file of at most `LARGEST_BYTES`.
+
+    Raises
+    ------
+    UsageError : the file does not exist or cannot be opened.
+    DataError : it is too large.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_BYTES + 1)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+    if len(raw) > LARGEST_BYTES:
+        raise too_large(str(path))
+    return raw
+
+
+def too_large(source: str) -> DataError:
+    """What is said of a file nobody should read into memory."""
+    return DataError(
+        f"{source}: more than {LARGEST_BYTES // 1024**2} MB; keep one station and its "
+        "temperatures in a file of their own"
+    )
+
+
+def decoded(raw: bytes, source: str) -> str:
+    """Text in UTF-8, UTF-16 (with a byte order mark) or, failing those, Latin-1.
+
+    Raises
+    ------
+    DataError : it is not text.
+    """
+    utf16 = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    try:
+        text = raw.decode("utf-16" if utf16 else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        text = "\0" if utf16 else raw.decode("latin-1")
+        if not _NOT_IN_TEXT.isdisjoint(text):
+            raise _not_text(source, error.start) from error
+    if "\0" in text:
+        raise _not_text(source, text.index("\0"))
+    return text
+
+
+def _not_text(source: str, place: int) -> DataError:
+    return DataError(
+        f"{source}: not a text file (byte {place}); save it as CSV, UTF-8, also if it is a "
+        "spreadsheet"
+    )
+
+
+def printable(text: str, length: int = 40) -> str:
+    """What the file says, cut short and without control characters."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text[:length])
+
+
+def quoted(text: str, length: int = 20) -> str:
+    """The same between quotation marks."""
+    return f"'{printable(text, length)}'"
