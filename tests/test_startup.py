@@ -99,7 +99,7 @@ LAYERS = (
     ("timing.comparison",),
     ("timing.comparison_words",),
     ("timing.coverage", "timing.monthly", "timing.neighbour", "timing.precision"),
-    ("timing.step_test",),
+    ("timing.steps",),
     ("timing.homogeneity",),
     ("timing.record_check",),
     ("timing.check_words",),

@@ -19,7 +19,7 @@ import numpy as np
 
 from timing.monthly import yearly
 from timing.season import Floats, Ints
-from timing.step_test import (
+from timing.steps import (
     MEMORIES,
     Verdict,
     beats_line,

@@ -20,7 +20,7 @@ from timing.neighbour import DayShift, Pair, day_shifts, likeness, pair, reading
 from timing.precision import PrecisionRun, precision
 from timing.season import Days, Floats, Ints
 from timing.site import Site
-from timing.step_test import level_and_line
+from timing.steps import level_and_line
 from timing.temperature import TemperatureRecord
 from timing.trend import Trend, trend
 
