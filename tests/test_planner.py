@@ -262,10 +262,11 @@ def test_the_order_of_the_days_changes_nothing():
     assert slots(plain) == slots(mixed) and plain.days == mixed.days
     # equally safe days: the earlier one
     odds = view("juniperus-chinensis").odds
-    days = np.arange("2025-07-20", "2025-07-30", dtype="M8[D]")
-    assert {odds[work].on(day) for work in ("heavy", "light") for day in days} == {1.0}
+    summer = np.arange("2025-07-10", "2025-08-20", dtype="M8[D]")
+    days = [day for day in summer if all(odds[work].on(day) == 1.0 for work in ("heavy", "light"))]
+    assert len(days) > 2
     found = planned([tree("Juniper", "juniperus-chinensis")], [str(day) for day in days])
-    assert [str(item.day) for item in found.planned] == ["2025-07-20"]
+    assert [item.day for item in found.planned] == [days[0]]
 
 
 @pytest.mark.parametrize(
