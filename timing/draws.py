@@ -21,8 +21,9 @@ from timing.season import Floats
 
 DRAWS = 64
 SEED = 20260301
-TRIES = 100
-# Events whose constant errors add up along a season: they must not resemble each other by chance.
+# Errors that are added up must not resemble each other by chance: of several tries at an error the
+# least alike is kept, against the constant errors before it along a season, or the site's own.
+SITE_TRIES, SEASON_TRIES = 100, 16
 CHIEF = (
     *("bud_break", "leaf_full_size", "flush_hardened", "growth_stop", "autumn", "dormant"),
     *("full_bloom", "after_flowering", "sap_rise", "chill_met"),
@@ -43,20 +44,33 @@ def standard_errors(stream: str, seasons: int) -> tuple[Floats, Floats]:
     site : array (draws,), the constant error at the site.
     season : array (seasons, draws), the error of each season.
     """
-    return _site_error(stream), _pairs(np.random.default_rng([SEED, *_number(stream)]), seasons)
+    site = _site_error(stream)
+    generator = np.random.default_rng([SEED, 0, _number(stream)])
+    tries = _pairs(generator, SEASON_TRIES * seasons).reshape(SEASON_TRIES, seasons, DRAWS)
+    return site, _least_alike(tries, site[None, :])
 
 
 @cache
 def _site_error(stream: str) -> Floats:
-    """The draw of many that is least like those of the chief events before it."""
-    place = CHIEF.index(stream) if stream in CHIEF else len(CHIEF)
-    tries = _pairs(np.random.default_rng([SEED, 1, *_number(stream)]), TRIES)
-    if place == 0:
-        first: Floats = tries[0]
-        return first
-    others = np.array([_site_error(name) for name in CHIEF[:place]])
-    best: Floats = tries[int(np.abs(tries @ others.T).max(axis=1).argmin())]
-    return best
+    """The constant error, chosen to be unlike those of the chief events before it."""
+    before = CHIEF[: CHIEF.index(stream)] if stream in CHIEF else CHIEF
+    tries = _pairs(np.random.default_rng([SEED, 1, _number(stream)]), SITE_TRIES)
+    others = np.array([_site_error(name) for name in before]).reshape(-1, DRAWS)
+    chosen: Floats = _least_alike(tries[:, None], others)[0]
+    return chosen
+
+
+def _least_alike(tries: Floats, others: Floats) -> Floats:
+    """Of several tries at each row, the one that is least correlated with any other error.
+
+    Parameters
+    ----------
+    tries : array (tries, rows, draws).
+    others : array (errors, draws), errors that will be added to it.
+    """
+    likeness = np.abs(tries @ others.T).max(axis=2, initial=0.0)
+    rows: Floats = tries[likeness.argmin(axis=0), np.arange(tries.shape[1])]
+    return rows
 
 
 def _pairs(generator: np.random.Generator, count: int) -> Floats:
@@ -69,5 +83,5 @@ def _pairs(generator: np.random.Generator, count: int) -> Floats:
     return rows
 
 
-def _number(stream: str) -> tuple[int]:
-    return (zlib.crc32(stream.encode()),)
+def _number(stream: str) -> int:
+    return zlib.crc32(stream.encode())
