@@ -48,8 +48,8 @@ SWELLING = 0.1  # share of the bud-break requirement at which buds begin to swel
 ENDLESS_WARMTH = "nights stay warm all year"
 COLD_FORTNIGHT_C = 5.0
 
-# Filling 3 to 24 days of real seasons moved bud break, bloom, full leaves and leaf fall by about
-# half a day times the square root of the days (docs/validation.md).
+# Filling 3 to 24 days of real seasons moved bud break, bloom, full leaves and leaf fall by 0.1 to
+# 0.8 days times the square root of the days, bloom most (docs/validation.md).
 MENDED_SPREAD = 0.5
 SPRING_PHASE, AUTUMN_PHASE = 1, 2
 MENDED_PHASE = {"cooling": AUTUMN_PHASE, "warm_end": AUTUMN_PHASE, "solstice": None, "lag": None}
