@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -11,35 +12,71 @@ from cli.bench import open_bench
 from cli.options import format_option, temperature_options
 from cli.output import echo_json
 
+SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
+
 
 @click.command("check")
 @click.argument("name", required=False)
-@temperature_options
 @click.option(
     "--neighbour",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Temperatures of a place nearby: differences show steps best.",
+    help="Temperatures of a place nearby: differences to it show steps and wrong days best.",
 )
+@click.option(
+    "-o",
+    "--output",
+    "path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write here; the ending chooses the form: .png .svg .pdf (chart) .json .txt [default: "
+    "text to the terminal].",
+)
+@temperature_options
 @format_option("text", "json")
-def check(name: str | None, *, neighbour: Path | None, output: str, **where: Any) -> None:
+def check(
+    name: str | None, *, neighbour: Path | None, path: Path | None, output: str, **where: Any
+) -> None:
     """Look for gaps, steps, drifts and stuck or coarse readings; nothing is changed.
 
     NAME is a site of the notebook; a sample or a file can be checked as well.
     """
     from timing.errors import UsageError
-    from timing.export.check_text import check_json, check_text
-    from timing.intake.daily_csv import read_daily_csv
+    from timing.export.check_json import check_json
+    from timing.export.check_text import check_text
+    from timing.export.files import write_text
     from timing.record_check import check_record
 
+    suffix = None if path is None else path.suffix.lower()
+    if suffix is not None and suffix not in SUFFIXES:
+        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
+    if output == "json" and suffix not in (None, ".json"):
+        raise UsageError(f"-o {path}: with --format json the name must end in .json")
     if name is not None:
         if where["site_name"] is not None:
             raise UsageError("name the site once: as NAME or with --site")
         where["site_name"] = name
     bench = open_bench(**where, short=True)
-    beside = read_daily_csv(neighbour, until=bench.on) if neighbour else None
-    found = check_record(bench.record, bench.site, beside)
-    if output == "json":
-        echo_json(check_json(found))
+    beside, credit = None, ""
+    if neighbour is not None:
+        from timing.intake.temperatures import read_temperatures
+
+        intake = read_temperatures(neighbour, until=bench.on)
+        beside, credit = intake.record, intake.origin.named
+    found = check_record(bench.record, bench.site, beside, credit=credit)
+    if path is None:
+        if output == "json":
+            echo_json(check_json(found))
+        else:
+            click.echo(check_text(found), nl=False)
+        return
+    if suffix == ".txt":
+        write_text(path, check_text(found))
+    elif suffix == ".json":
+        text = json.dumps(check_json(found), indent=1, ensure_ascii=False)
+        write_text(path, text + "\n")
     else:
-        click.echo(check_text(found), nl=False)
+        from timing.charts.record_chart import save_check
+
+        save_check(found, path)
+    click.echo(f"{path}: {bench.record.first} to {bench.record.last}, {bench.site.name}")

@@ -159,8 +159,8 @@ def _update(book: Notebook, site: NotebookSite) -> None:
         )
 
     news = f"{_days(merged.added)} added, {merged.revised} revised; up to {merged.days.days[-1]}"
-    readings = _readings(merged.days)
-    click.echo(book.update_site(site.name, readings, noted, news, when=now()).what)
+    both = held, _readings(merged.days)
+    click.echo(book.update_site(site.name, both, noted, news, when=now()).what)
 
 
 def cache_folder() -> Path:

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import http.server
 import io
 import json
 import logging
@@ -437,6 +438,28 @@ def test_an_update_is_undone(service: Service) -> None:
     assert (service.held(), service.sapdial.json("site", "list")) == before
 
 
+def test_a_change_made_while_an_update_fetches_is_not_lost(service: Service) -> None:
+    service.added()
+    service.on("2024-06-29")
+
+    def change_first(handler: http.server.BaseHTTPRequestHandler) -> None:
+        del service.weather.files["ZZ001", 2024]
+        with Notebook.open(service.notebook) as book:
+            held = book.readings()
+            assert held is not None
+            both = held, held.shifted(1)
+            book.update_site("Mill bench", both, lambda same: same, "warmer", when=NOW)
+        content = service.weather.year("ZZ001", 2024)
+        assert content is not None
+        body(content)(handler)
+
+    service.weather.files["ZZ001", 2024] = change_first
+    service.refused(service.sapdial("site", "update"), "changed meanwhile")
+    low, high = season("ZZ001", dt.date(2024, 6, 1))
+    assert service.held()[dt.date(2024, 6, 1)] == (low + 1, high + 1)
+    assert "14 days added" in service.sapdial.answered("site", "update")
+
+
 def test_update_without_a_station_is_refused(service: Service, tmp_path: Path) -> None:
     daily = daily_file(tmp_path / "own.csv", days=400)
     place = ("--latitude", "45", "--longitude", "7")
@@ -511,7 +534,7 @@ def test_an_old_station_list_is_fetched_again_and_used_offline(service: Service)
     service.sapdial.answered("record", "undo")
     service.offline()
     run = service.added()
-    assert "the station list of 1970-01-01 was used" in run.err
+    assert "that of 1970-01-01 was used" in run.err
     assert path.read_bytes() == content
 
 

@@ -100,6 +100,7 @@ LAYERS = (
     ("timing.comparison_words",),
     ("timing.coverage", "timing.monthly", "timing.neighbour", "timing.precision"),
     ("timing.steps",),
+    ("timing.step_dates",),
     ("timing.homogeneity",),
     ("timing.record_check",),
     ("timing.check_words",),

@@ -3,37 +3,36 @@
 trend       a series that may have no trend of its own (a difference of two) is tested as it stands.
             A step found there must also explain it better than a line with the same noise would let
             it seem; otherwise the line is taken out and the test begins anew.
-more steps  one at a time, those already found taken out of series and simulations; no stretch
-            between them is shorter than three years.
-date        the month at which a step explains the monthly series best, within two years of the
-            yearly one. Its range holds the months that explain it nearly as well.
-size        regression of the yearly means on all steps at once, beside a line where one was taken
-            out; the error allows for autocorrelation.
+more steps  one at a time, or two that only show together, those already found taken out of series
+            and simulations; no stretch between them is shorter than three years.
+parts       where that tells of none, between the steps and in stretches of thirty years, the chance
+            divided among them: many steps up and down look like memory from afar (our own).
+date, size  `timing.step_dates`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from timing.monthly import yearly
 from timing.season import Floats, Ints
+from timing.step_dates import step_dates, step_sizes
 from timing.steps import (
-    MEMORIES,
+    LEAST_YEARS,
     Verdict,
     beats_line,
-    lag_one,
     level_and_line,
-    strongest_step,
+    strongest_steps,
+    unit_steps,
     without,
 )
 
-LEAST_YEARS = 3  # between steps, and to either end
 FEWEST_YEARS = 10  # of a series, to be tested at all (our own)
-MOST_STEPS = 8
-SEARCH_MONTHS = 24  # either side of the first January after the yearly step
-NEARLY = 4.0  # fall of twice the log likelihood within the range of a date; docs/method.md
+PART_YEARS = 30
+MOST_STEPS = 12
 
 
 @dataclass(frozen=True)
@@ -45,8 +44,8 @@ class Step:
     month : first month after it.
     early, late : first and last month it may be.
     size, error : change across it and its standard error [units of the series].
-    statistic : Alexandersson's T.
-    p : chance of so large a T without a step.
+    statistic, p : Alexandersson's T and its chance without a step, or those of the pair where it
+        only shows with another.
     """
 
     month: np.datetime64
@@ -68,7 +67,8 @@ class Steps:
     found : its steps in the order of time.
     line : a line was taken out before them.
     memory : lag-1 autocorrelation that was simulated.
-    p : chance of the largest T of the series as it was last begun.
+    p : chance of the strongest step, and of the strongest pair, of the series at its beginning.
+    instead : a step that a line explains about as well, or None.
     """
 
     years: Ints
@@ -76,7 +76,8 @@ class Steps:
     found: tuple[Step, ...]
     line: bool
     memory: float
-    p: float
+    p: tuple[float, float]
+    instead: Step | None
 
 
 def find_steps(monthly: Floats, first_year: int, *, line: bool, level: float) -> Steps | None:
@@ -92,114 +93,136 @@ def find_steps(monthly: Floats, first_year: int, *, line: bool, level: float) ->
     years, values = yearly(monthly, first_year)
     if len(years) < FEWEST_YEARS:
         return None
-    cuts = np.arange(LEAST_YEARS, len(years) - LEAST_YEARS + 1)
-    first = strongest_step(years, values, level_and_line(years, line=line), cuts)
-    if not line and first.p < level and beats_line(years, values, cuts) >= level:
-        line = True
-        first = strongest_step(years, values, level_and_line(years, line=True), cuts)
-    found: dict[int, Verdict] = {}
-    verdict = first
-    while verdict.p < level and len(found) < MOST_STEPS:
-        found[verdict.at] = verdict
-        places = np.array(list(found))
-        free = cuts[(np.abs(cuts[:, None] - places) >= LEAST_YEARS).all(axis=1)]
-        if free.size == 0:
-            break
-        earlier = (np.arange(len(years))[:, None] >= places).astype(float)
-        base = np.column_stack([level_and_line(years, line=line), earlier])
-        verdict = strongest_step(years, values, base, free)
+    search = _Search(years, values, line, level)
+    search.run()
+    steps = _described(monthly, first_year, search.found, line=search.line)
+    instead = {} if search.found else search.instead
+    described = _described(monthly, first_year, instead, line=False)
+    return Steps(
+        years,
+        values,
+        steps,
+        search.line,
+        search.first.memory,
+        search.first.p,
+        described[0] if described else None,
+    )
+
+
+def _described(
+    monthly: Floats, first_year: int, found: dict[int, tuple[float, float]], *, line: bool
+) -> tuple[Step, ...]:
+    """Dates and sizes of steps, in the order of time."""
+    years, values = yearly(monthly, first_year)
     order = sorted(found)
-    dates = _dates(monthly.ravel(), 12 * first_year, [12 * int(years[at]) for at in order], line)
+    months = [12 * int(years[at]) for at in order]
+    dates = step_dates(monthly.ravel(), 12 * first_year, months, line=line)
     sizes = step_sizes(years, values, [date[0] for date in dates], line=line)
-    steps = tuple(
-        Step(
-            _month(month),
-            _month(early),
-            _month(late),
-            size,
-            error,
-            found[at].statistic,
-            found[at].p,
-        )
+    return tuple(
+        Step(_month(month), _month(early), _month(late), size, error, *found[at])
         for at, (month, early, late), (size, error) in zip(order, dates, sizes, strict=True)
     )
-    return Steps(years, values, steps, line, first.memory, first.p)
 
 
-def step_sizes(
-    years: Ints, values: Floats, months: list[int], *, line: bool
-) -> list[tuple[float, float]]:
-    """Size and standard error of steps at known months, in the order of ``months``.
+class _Search:
+    """The steps of one yearly series.
 
-    Parameters
-    ----------
-    years, values : arrays (n,), yearly means.
-    months : first months after the steps, counted from January of year 0.
-    line : whether the series has a line of its own beside them.
+    ``found`` is index of the first year → T and chance; ``instead`` the same of a step that a line
+    explains as well.
     """
-    if not months:
-        return []
-    shares = [after(years, month) for month in months]
-    design = np.column_stack([level_and_line(years, line=line), *shares])
-    inverse = np.linalg.pinv(design.T @ design)
-    solution = inverse @ design.T @ values
-    left = values - design @ solution
-    memory = float(np.clip(lag_one(years, left[None, :])[0], 0.0, MEMORIES[-1]))
-    alike = memory ** np.abs(years[:, None] - years)
-    freedom = max(len(years) - design.shape[1], 1)
-    spread = inverse @ design.T @ alike @ design @ inverse * float(left @ left) / freedom
-    errors = np.sqrt(np.maximum(np.diag(spread), 0.0))
-    count = len(months)
-    return list(zip(solution[-count:].tolist(), errors[-count:].tolist(), strict=True))
+
+    def __init__(self, years: Ints, values: Floats, line: bool, level: float) -> None:
+        self.years, self.values, self.level = years, values, level
+        self.cuts = np.arange(LEAST_YEARS, len(years) - LEAST_YEARS + 1)
+        self.found: dict[int, tuple[float, float]] = {}
+        self.line, self.first, plain = _begun(years, values, line, level)
+        alone = plain is not self.first and _passes(plain, level) == 1
+        told = plain.statistic[0], plain.p[0]
+        self.instead = {plain.at[0]: told} if alone else {}
+
+    def run(self) -> None:
+        """Find every step: of the whole, and where that tells of none, of its parts."""
+        verdict = self.first
+        while True:
+            count = _passes(verdict, self.level)
+            if count:
+                told = verdict.statistic[count - 1], verdict.p[count - 1]
+                self.found |= dict.fromkeys(verdict.at[:count], told)
+                self._settle()
+            elif not self._in_parts():
+                return
+            free = _apart(self.cuts, list(self.found))
+            if free.size == 0 or len(self.found) >= MOST_STEPS:
+                return
+            base = _base(self.years, list(self.found), self.line)
+            verdict = strongest_steps(self.years, self.values, base, free)
+
+    def _in_parts(self) -> bool:
+        """Look between the steps and in stretches of thirty years; whether any was found."""
+        parts = self._parts()
+        more: dict[int, tuple[float, float]] = {}
+        for first, stop in parts:
+            years, values = self.years[first:stop], self.values[first:stop]
+            level = self.level / len(parts)
+            _, verdict, _ = _begun(years, values, self.line, level)
+            count = _passes(verdict, level)
+            for at in verdict.at[:count]:
+                p = min(len(parts) * verdict.p[count - 1], 1.0)
+                told = verdict.statistic[count - 1], p
+                if _apart(np.array([first + at]), [*self.found, *more]).size:
+                    more[first + at] = told
+        self.found |= more
+        if more:
+            self._settle()
+        return bool(more)
+
+    def _parts(self) -> list[tuple[int, int]]:
+        ends = [0, *sorted(self.found), len(self.years)]
+        parts = []
+        for first, stop in pairwise(ends):
+            if stop - first > PART_YEARS + PART_YEARS // 2:
+                begins = range(first, stop - PART_YEARS // 2, PART_YEARS // 2)
+                parts += [(begin, min(begin + PART_YEARS, stop)) for begin in begins]
+            elif self.found and stop - first >= FEWEST_YEARS:
+                parts.append((first, stop))
+        return parts
+
+    def _settle(self) -> None:
+        """Move each step to where it explains most beside the others."""
+        for at in list(self.found) if len(self.found) > 1 else []:
+            told = self.found.pop(at)
+            others = list(self.found)
+            base = _base(self.years, others, self.line)
+            steps = unit_steps(len(self.years), base, free := _apart(self.cuts, others))
+            gain = (steps @ without(self.values[None, :], base)[0]) ** 2
+            self.found[int(free[int(np.argmax(gain))])] = told
 
 
-def after(years: Ints, month: int) -> Floats:
-    """Share of each year that lies after the first month of a step, months from year 0."""
-    share: Floats = np.clip((12 * years + 12 - month) / 12, 0.0, 1.0)
-    return share
+def _begun(years: Ints, values: Floats, line: bool, level: float) -> tuple[bool, Verdict, Verdict]:
+    """Whether a line is taken out, the strongest steps then, and those of the series as it is."""
+    cuts = np.arange(LEAST_YEARS, len(years) - LEAST_YEARS + 1)
+    plain = strongest_steps(years, values, level_and_line(years, line=line), cuts)
+    count = _passes(plain, level)
+    if line or not count or beats_line(years, values, cuts, count) < level:
+        return line, plain, plain
+    return True, strongest_steps(years, values, level_and_line(years, line=True), cuts), plain
 
 
-def _dates(
-    monthly: Floats, origin: int, januaries: list[int], line: bool
-) -> list[tuple[int, int, int]]:
-    """First month after each step and its range, counted from January of year 0."""
-    known = np.flatnonzero(~np.isnan(monthly))
-    months, values = origin + known, monthly[known]
-    at = list(januaries)
-    ranges = [(month, month) for month in at]
-    for _ in range(2 if len(at) > 1 else 1):
-        for number, start in enumerate(januaries):
-            others = [month for other, month in enumerate(at) if other != number]
-            near = (np.abs(months - start) <= SEARCH_MONTHS) & (months - months[0] >= 12)
-            near &= months[-1] - months >= 12
-            for month in others:
-                near &= np.abs(months - month) >= 12
-            if near.any():
-                at[number], *ends = _date(months, values, months[near], others, line)
-                ranges[number] = ends[0], ends[1]
-    return [(month, *ends) for month, ends in zip(at, ranges, strict=True)]
+def _passes(verdict: Verdict, level: float) -> int:
+    """How many steps a verdict tells of: one, two where only the pair stands out, or none."""
+    return 1 if verdict.p[0] < level else 2 if verdict.p[1] < level else 0
 
 
-def _date(
-    months: Ints, values: Floats, candidates: Ints, others: list[int], line: bool
-) -> tuple[int, int, int]:
-    base = np.column_stack(
-        [level_and_line(months, line=line), *((months >= m).astype(float) for m in others)]
-    )
-    steps = without((months[:, None] >= candidates).astype(float).T, base)
-    left = without(values[None, :], base)[0]
-    length = np.linalg.norm(steps, axis=1)
-    length = np.where(length > 1e-9, length, np.inf)
-    explained = (steps @ left / length) ** 2
-    rest = np.maximum(float(left @ left) - explained, 1e-12)
-    best = int(np.argmin(rest))
-    step = steps[best] / length[best]
-    memory = float(np.clip(lag_one(months, (left - (left @ step) * step)[None, :])[0], 0.0, 0.9))
-    count = len(months) * (1 - memory) / (1 + memory)
-    close = candidates[count * np.log(rest / rest[best]) <= NEARLY]
-    before = months[months < close[0]]
-    early = int(before[-1]) + 1 if before.size else int(close[0])
-    return int(candidates[best]), early, int(close[-1])
+def _base(years: Ints, steps: list[int], line: bool) -> Floats:
+    after_steps = (np.arange(len(years))[:, None] >= np.array(steps, dtype=int)).astype(float)
+    return np.column_stack([level_and_line(years, line=line), after_steps])
+
+
+def _apart(cuts: Ints, steps: list[int]) -> Ints:
+    """Cuts at least three years from every step."""
+    away = np.abs(cuts[:, None] - np.array(steps, dtype=int)) >= LEAST_YEARS
+    apart: Ints = cuts[away.all(axis=1)]
+    return apart
 
 
 def _month(number: int) -> np.datetime64:

@@ -12,7 +12,7 @@ from timing.season import Days, Floats
 from timing.temperature import OBSERVED, TemperatureRecord, climatology
 
 FEWEST_DAYS = 180  # of a year, to compare lags
-AHEAD = 0.05  # by how much another lag must beat the same day; see docs/method.md
+AHEAD = 0.05  # by how much another day must beat the same day (our own; docs/check.md)
 ALIKE = 0.5  # least correlation at the better lag
 
 Element = Literal["tmin", "tmax"]

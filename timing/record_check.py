@@ -14,20 +14,21 @@ from typing import Literal
 import numpy as np
 
 from timing.coverage import Coverage, coverage
-from timing.homogeneity import LEAST_YEARS, Step, Steps, after, find_steps, step_sizes
+from timing.homogeneity import Step, Steps, find_steps
 from timing.monthly import departures, month_means, yearly
 from timing.neighbour import DayShift, Pair, day_shifts, likeness, pair, readings
 from timing.precision import PrecisionRun, precision
 from timing.season import Days, Floats, Ints
 from timing.site import Site
-from timing.steps import level_and_line
+from timing.step_dates import after, step_sizes
+from timing.steps import LEAST_YEARS, level_and_line
 from timing.temperature import TemperatureRecord
 from timing.trend import Trend, trend
 
 Name = Literal["range", "tmin", "tmax", "tmin less neighbour", "tmax less neighbour"]
 Size = tuple[float, float]
 
-LEVEL = 0.025  # of each series: about one steady record in twenty is flagged, docs/method.md
+LEVEL = 0.015  # of each series; rates in docs/check.md
 DRIFT_P = 0.01
 DRIFT_C = 0.02  # a year
 OWN: tuple[Name, ...] = ("range", "tmin", "tmax")
@@ -72,20 +73,32 @@ class Break:
 
 @dataclass(frozen=True)
 class Drift:
-    """A series that drifts, all breaks taken out first [°C a year]."""
+    """A series that changed little by little, or by a step that looks much the same.
+
+    Parameters
+    ----------
+    series : which.
+    trend : its trend, all breaks taken out first [°C a year].
+    step : the step that explains it about as well, or None.
+    """
 
     series: Name
     trend: Trend
+    step: Step | None
 
 
 @dataclass(frozen=True)
 class NeighbourCheck:
-    """The neighbour: its record, days in common, correlation of daily means, days out of step."""
+    """The neighbour: its record, days in common, correlation of daily means, days out of step.
+
+    ``credit`` says whom to name for its temperatures; may be empty.
+    """
 
     record: TemperatureRecord
     days: int
     likeness: float
     shifts: tuple[DayShift, ...]
+    credit: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,9 +121,15 @@ class RecordCheck:
 
 
 def check_record(
-    record: TemperatureRecord, site: Site, neighbour: TemperatureRecord | None = None
+    record: TemperatureRecord,
+    site: Site,
+    neighbour: TemperatureRecord | None = None,
+    *,
+    credit: str = "",
 ) -> RecordCheck:
     """Check a record, alone or beside that of a neighbouring place.
+
+    ``credit`` says whom to name for the neighbour's temperatures.
 
     Raises
     ------
@@ -122,7 +141,7 @@ def check_record(
     beside = None
     if neighbour is not None and both is not None:
         shared = int((~np.isnan(both.tmin_c - both.other_tmin_c)).sum())
-        beside = NeighbourCheck(neighbour, shared, likeness(both), day_shifts(both))
+        beside = NeighbourCheck(neighbour, shared, likeness(both), day_shifts(both), credit)
     calendar = record.first + np.arange(len(record.state))
     return RecordCheck(
         site=site,
@@ -164,11 +183,7 @@ def _breaks(series: Mapping[Name, Series]) -> tuple[Break, ...]:
     found.sort(key=lambda item: (item[0] not in BESIDE, item[1].p, -item[1].statistic))
     groups: list[list[tuple[Name, Step]]] = []
     for name, step in found:
-        near = [
-            group
-            for group in groups
-            if abs(int((group[0][1].month - step.month).astype(np.int64))) < 12 * LEAST_YEARS
-        ]
+        near = [group for group in groups if _near(group[0][1].month, step.month)]
         if near:
             near[0].append((name, step))
         else:
@@ -202,6 +217,11 @@ def _sizes(series: Mapping[Name, Series], months: list[np.datetime64]) -> list[d
     return sizes
 
 
+def _near(one: np.datetime64, other: np.datetime64) -> bool:
+    """Whether two months lie within three years of each other."""
+    return abs(int((one - other).astype(np.int64))) < 12 * LEAST_YEARS
+
+
 def _reaches(years: Ints, month: int) -> bool:
     return bool(12 * (years[0] + 1) <= month <= 12 * years[-1])
 
@@ -226,6 +246,10 @@ def _drifts(series: Mapping[Name, Series], breaks: tuple[Break, ...]) -> tuple[D
             solution = np.linalg.lstsq(design, values, rcond=None)[0]
             values = values - shares @ solution[2:]
         found = trend(one.years, values)
-        if found is not None and found.p < DRIFT_P and abs(found.slope) > DRIFT_C:
-            drifts.append(Drift(name, found))
+        step = one.steps.instead
+        if step is not None and any(_near(step.month, item.month) for item in breaks):
+            step = None
+        drifts_far = found is not None and found.p < DRIFT_P and abs(found.slope) > DRIFT_C
+        if found is not None and (drifts_far or step is not None):
+            drifts.append(Drift(name, found, step))
     return tuple(drifts)

@@ -100,16 +100,20 @@ class Fetcher:
                 self.progress(f"{station.label}: {year}")
                 try:
                     found = self.client.year(station, year)
-                except UnreachableError as error:
+                except UnreachableError:
                     if again is not None or kept.since is None or kept.since > since:
                         raise
                     fetched = max(kept.fetched.values())
-                    notes.append(f"{error}; what was fetched on {fetched} was used")
+                    notes.append(
+                        f"no answer from the service; what was fetched on {fetched} was used"
+                    )
                     break
-                except DamagedError as error:
+                except DamagedError:
                     if again is not None or year not in kept.fetched:
                         raise
-                    notes.append(f"{error}; what was fetched on {kept.fetched[year]} was used")
+                    notes.append(
+                        f"year {year} came broken; that fetched on {kept.fetched[year]} was used"
+                    )
                     continue
                 if found is not None:
                     sifted = sift(found, today=self.today)

@@ -132,10 +132,12 @@ class StationList:
         if not whole or (self._today - _changed(path)).days > LIST_DAYS:
             try:
                 self._fetch()
-            except DataError as error:
+            except DataError:
                 if not whole:
                     raise
-                self._notes.append(f"{error}; the station list of {_changed(path)} was used")
+                self._notes.append(
+                    f"no new station list to be had; that of {_changed(path)} was used"
+                )
         self._client.config.stations_db_file = str(path)
         try:
             return self._within(ask, None)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from timing.errors import DataError
 from timing.intake.stations import Station
 from timing.notebook.checks import FieldError, lookup_key, unknown
 from timing.notebook.journal import Writer
@@ -97,12 +98,24 @@ def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | 
     return f"changed site {old.name}{renamed}; it has {_days(writer.db, number)}"
 
 
-def update_site(writer: Writer, name: str, readings: Readings, edit: SiteEdit, news: str) -> str:
-    """Write a site's readings with what its station brought, and what ``edit`` notes of it."""
+def update_site(
+    writer: Writer, name: str, readings: tuple[Readings, Readings], edit: SiteEdit, news: str
+) -> str:
+    """Write a site's readings with what its station brought, and what ``edit`` notes of it.
+
+    ``readings`` are those that were brought up to date, and what they became.
+
+    Raises
+    ------
+    DataError : the site holds other readings by now.
+    """
     number, old = read_site(writer.db, name)
+    before, after = readings
+    if old.station is None or not before.same(read_readings(writer.db, number)):
+        raise DataError(f"site {old.name} was changed meanwhile; nothing was kept, update again")
     writer.change("site", number, _row(edit(old)))
-    if not readings.same(read_readings(writer.db, number)):
-        writer.replace_readings(number, readings)
+    if not after.same(before):
+        writer.replace_readings(number, after)
     return f"updated site {old.name}: {news}"
 
 

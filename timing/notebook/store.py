@@ -118,9 +118,15 @@ class Notebook:
         return writer.change_made
 
     def update_site(
-        self, name: str, readings: Readings, edit: SiteEdit, news: str, *, when: dt.datetime
+        self,
+        name: str,
+        readings: tuple[Readings, Readings],
+        edit: SiteEdit,
+        news: str,
+        *,
+        when: dt.datetime,
     ) -> Change:
-        """Keep what a site's station brought; ``news`` says it in words."""
+        """Keep what a site's station brought; see `timing.notebook.sites.update_site`."""
         with self.changing(when) as writer:
             writer.what = sites.update_site(writer, name, readings, edit, news)
         return writer.change_made
