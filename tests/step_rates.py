@@ -1,6 +1,6 @@
 """How often the check of a record cries wolf, and how often it finds a step that was put in.
 
-    python tests/step_rates.py        the numbers of docs/check.md and "Steps in real records", twenty minutes
+    python tests/step_rates.py        the numbers of docs/check.md and docs/validation.md, 20 min
 
 Made-up monthly series have the spread and the memory of ten real records: monthly departures of
 the daily mean 1.65 °C with a lag-1 correlation of 0.2 and yearly swings of 0.4 °C with 0.35; of the

@@ -89,6 +89,7 @@ LAYERS = (
     ("timing.hazards",),
     ("timing.windows",),
     ("timing.running",),
+    ("timing.language",),
     ("timing.wording",),
     ("timing.answers",),
     ("timing.recovery",),

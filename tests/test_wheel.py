@@ -3,7 +3,8 @@
 What must hold:
 
 * its top-level packages are timing, cli and climate_samples, and there are no tests in it;
-* every module, every species file and every sample of the checkout is in it, byte for byte;
+* every module, species file, sample, catalogue of texts and part of the page is in it, byte for
+  byte;
 * it declares the command and the typed marker.
 """
 
@@ -86,10 +87,12 @@ def test_every_module_is_packed(wheel: zipfile.ZipFile) -> None:
     assert {name for name in packed(wheel) if name.endswith(".py")} == checkout("*.py")
 
 
-def test_every_species_file_and_sample_is_packed(wheel: zipfile.ZipFile) -> None:
-    data = checkout("*.toml", "*.csv")
+def test_every_data_file_is_packed(wheel: zipfile.ZipFile) -> None:
+    data = checkout("*.toml", "*.csv", "*.css", "*.js")
     assert len([name for name in data if name.startswith("timing/species/")]) > 20
     assert "climate_samples/samples.toml" in data
+    assert "timing/languages/de.toml" in data
+    assert {"timing/export/calendar_page.css", "timing/export/calendar_page.js"} < data
     assert data <= packed(wheel)
     for name in data:
         assert wheel.read(name) == (ROOT / name).read_bytes()

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from timing.answers import Outlook
 from timing.closed_seasons import closed_in_year
+from timing.language import ENGLISH, Language
 from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Hazard, Species, WorkKind
@@ -27,6 +28,7 @@ MARKED_EVENTS = (
     "last_frost",
     "first_frost",
 )
+LANE_GAP_DAYS = 9  # events closer than this stand on different lines of a chart
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class CalendarRow:
 
 @dataclass(frozen=True)
 class YearCalendar:
-    """A calendar year for several taxa at one site."""
+    """A calendar year for several taxa at one site; ``language`` is what it is written in."""
 
     year: int
     site: Site
@@ -83,6 +85,7 @@ class YearCalendar:
     today: np.datetime64 | None
     seasons: int
     rows: tuple[CalendarRow, ...]
+    language: Language = ENGLISH
 
 
 def year_calendar(
@@ -91,6 +94,7 @@ def year_calendar(
     *,
     confidence: float,
     today: np.datetime64 | None = None,
+    language: Language = ENGLISH,
 ) -> YearCalendar:
     """Lay the odds of several taxa out over one calendar year.
 
@@ -100,6 +104,7 @@ def year_calendar(
     year : calendar year to print.
     confidence : chance from which a day counts as safe.
     today : drawn as a line when it falls into the year.
+    language : of the charts and texts made from the calendar.
     """
     first = outlooks[0]
     return YearCalendar(
@@ -109,7 +114,8 @@ def year_calendar(
         confidence=confidence,
         today=today if today is not None and year_of(today) == year else None,
         seasons=first.seasons,
-        rows=tuple(_row(outlook, year, confidence) for outlook in outlooks),
+        rows=tuple(_row(outlook, year, confidence, language) for outlook in outlooks),
+        language=language,
     )
 
 
@@ -118,7 +124,24 @@ def days_of(year: int) -> Days:
     return np.arange(f"{year:04d}-01-01", f"{year + 1:04d}-01-01", dtype="datetime64[D]")
 
 
-def _row(outlook: Outlook, year: int, confidence: float) -> CalendarRow:
+def lanes(marks: tuple[EventMark, ...]) -> list[list[EventMark]]:
+    """Spread events over lanes: whiskers apart in the first two, at least the signs in all."""
+    found: list[list[EventMark]] = []
+    for mark in sorted(marks, key=lambda mark: mark.date):
+        free = [
+            lane
+            for lane in found
+            if int((mark.date - lane[-1].date).astype(np.int64)) >= LANE_GAP_DAYS
+        ]
+        clear = [lane for lane in free if mark.early > lane[-1].late + 1]
+        if clear or (free and len(found) >= 2):
+            (clear or free)[0].append(mark)
+        else:
+            found.append([mark])
+    return found
+
+
+def _row(outlook: Outlook, year: int, confidence: float, language: Language) -> CalendarRow:
     marks = []
     for event in MARKED_EVENTS:
         usual = outlook.usual(event)
@@ -126,12 +149,14 @@ def _row(outlook: Outlook, year: int, confidence: float) -> CalendarRow:
             marks.append(EventMark(event, *usual.dates(year)))
     return CalendarRow(
         outlook.species,
-        tuple(_band(outlook, kind, year, confidence) for kind in WORK_KINDS),
+        tuple(_band(outlook, kind, year, confidence, language) for kind in WORK_KINDS),
         tuple(sorted(marks, key=lambda mark: mark.date)),
     )
 
 
-def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Band:
+def _band(
+    outlook: Outlook, kind: WorkKind, year: int, confidence: float, language: Language
+) -> Band:
     odds = outlook.odds[kind]
     days = days_of(year)
     chance = odds.at(days)
@@ -141,7 +166,7 @@ def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Ban
         need.text for stretch in odds.rules for need in stretch.rule.only_if if need.kind != "tree"
     }
     closed = closed_in_year(outlook, kind, year)
-    limits |= {_closed_text(hazard, runs, year) for hazard, runs in closed if runs}
+    limits |= {_closed_text(hazard, runs, year, language) for hazard, runs in closed if runs}
     return Band(
         kind,
         chance,
@@ -154,10 +179,13 @@ def _band(outlook: Outlook, kind: WorkKind, year: int, confidence: float) -> Ban
 
 
 def _closed_text(
-    hazard: Hazard, runs: tuple[tuple[np.datetime64, np.datetime64], ...], year: int
+    hazard: Hazard,
+    runs: tuple[tuple[np.datetime64, np.datetime64], ...],
+    year: int,
+    language: Language,
 ) -> str:
-    spans = " and ".join(run_spans(runs, year))
-    return f"closed {spans} by {hazard.label} (your plant health authority comes first)"
+    spans = language.text("dates.and").join(run_spans(runs, year, language))
+    return language.text("calendar.closed", spans=spans, hazard=hazard.label)
 
 
 def _runs(

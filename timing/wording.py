@@ -8,88 +8,61 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from timing.language import ENGLISH, Language
+
 if TYPE_CHECKING:
     from timing.calendar import Band, YearCalendar
     from timing.site import Site
     from timing.windows import Window
 
-EVENT_LABELS = {
-    "chill_met": "chill need met",
-    "sap_rise": "sap rises",
-    "sap_peak": "sap runs hardest",
-    "bud_break": "buds break",
-    "candles_extending": "candles extend",
-    "full_bloom": "full bloom",
-    "after_flowering": "flowering over",
-    "leaf_full_size": "leaves full size",
-    "needles_half": "needles half grown",
-    "flush_hardened": "first flush hardened",
-    "growth_stop": "growth stops",
-    "flower_bud_set": "flower buds set",
-    "leaf_colour": "leaves colour",
-    "season_end": "growing season ends",
-    "leaf_fall": "leaves fall",
-    "dormant": "dormant",
-    "warm_start": "warm season starts",
-    "warm_end": "warm season ends",
-    "last_frost": "last frost",
-    "first_frost": "first frost",
-}
-WORK_LABELS = {
-    "heavy": "heavy cuts",
-    "light": "light refinement",
-    "outline": "winter outline work",
-}
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+EVENT_LABELS = ENGLISH.table("events")
+WORK_LABELS = ENGLISH.table("work")
+MONTHS = tuple(ENGLISH.table("months").values())
 NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe day
-INVENTED_NOTICE = "INVENTED PLACE AND WEATHER — for trying things out"
-METHOD = (
-    "Degree days, chill and day length per taxon; chance = share of past seasons and of draws of "
-    "the model's own error, with this season's own record counted in; events are usual dates with "
-    "10–90% whiskers."
-)
-CAUTIONS = (
-    "Local rules and licensed practice come first.",
-    "Clean, sharp tools; clean them again before the next tree.",
-    "Look for nesting birds, and ask whether the tree is protected.",
-    "Keep to quarantine rules before moving wood, leaves or plants.",
-)
+INVENTED_NOTICE = ENGLISH.text("notice.invented")
+CAUTIONS = tuple(ENGLISH.table("cautions").values())
 
 
-def day_text(day: np.datetime64) -> str:
+def method_text(language: Language = ENGLISH, *, ranges: str = "whiskers") -> str:
+    """How the dates and the odds are found; ``ranges``: shown as whiskers or as dates."""
+    return language.text("method.text", range=language.text(f"method.{ranges}"))
+
+
+METHOD = method_text()
+
+
+def day_text(day: np.datetime64, language: Language = ENGLISH) -> str:
     """Day and month in full.
 
     >>> day_text(np.datetime64("2025-06-20"))
     '20 June'
     """
     month, number = _month_and_day(day)
-    return f"{number} {MONTHS[month]}"
+    return language.text("dates.day", day=number, month=language.text(f"months.{month}"))
 
 
-def short_day(day: np.datetime64) -> str:
-    """Day and the first three letters of the month.
+def short_day(day: np.datetime64, language: Language = ENGLISH) -> str:
+    """Day and the month cut short.
 
     >>> short_day(np.datetime64("2025-06-20"))
     '20 Jun'
     """
     month, number = _month_and_day(day)
-    return f"{number} {MONTHS[month][:3]}"
+    return language.text(
+        "dates.short_day", day=number, month=language.text(f"short_months.{month}")
+    )
 
 
-def span_text(first: np.datetime64, last: np.datetime64) -> str:
+def dated(day: np.datetime64, language: Language = ENGLISH) -> str:
+    """Day, month and year.
+
+    >>> dated(np.datetime64("2025-06-20"))
+    '20 June 2025'
+    """
+    return language.text("dates.dated", day=day_text(day, language), year=str(day)[:4])
+
+
+def span_text(first: np.datetime64, last: np.datetime64, language: Language = ENGLISH) -> str:
     """A run of days, both ends included.
 
     >>> span_text(np.datetime64("2025-07-16"), np.datetime64("2025-08-02"))
@@ -98,68 +71,112 @@ def span_text(first: np.datetime64, last: np.datetime64) -> str:
     '16–20 Jul'
     """
     if first == last:
-        return short_day(first)
+        return short_day(first, language)
     if first < last and first.astype("datetime64[M]") == last.astype("datetime64[M]"):
-        return f"{_month_and_day(first)[1]}–{short_day(last)}"
-    return f"{short_day(first)} – {short_day(last)}"
+        month, number = _month_and_day(last)
+        return language.text(
+            "dates.within_month",
+            first=_month_and_day(first)[1],
+            last=number,
+            month=language.text(f"short_months.{month}"),
+        )
+    return language.text(
+        "dates.span", first=short_day(first, language), last=short_day(last, language)
+    )
 
 
-def window_spans(windows: Sequence[Window], year: int) -> list[str]:
+def window_spans(windows: Sequence[Window], year: int, language: Language = ENGLISH) -> list[str]:
     """Windows of one calendar year in words, the two ends of the year read as one run."""
-    return run_spans([(window.opens, window.closes) for window in windows], year)
+    return run_spans([(window.opens, window.closes) for window in windows], year, language)
 
 
-def run_spans(runs: Sequence[tuple[np.datetime64, np.datetime64]], year: int) -> list[str]:
+def run_spans(
+    runs: Sequence[tuple[np.datetime64, np.datetime64]], year: int, language: Language = ENGLISH
+) -> list[str]:
     """The same for runs of days, both ends included."""
+    whole = np.datetime64(f"{year:04d}-01-01"), np.datetime64(f"{year:04d}-12-31")
+    return [
+        language.text("dates.all_year")
+        if (opens, closes) == whole
+        else span_text(opens, closes, language)
+        for opens, closes in joined(runs, year)
+    ]
+
+
+def joined(
+    runs: Sequence[tuple[np.datetime64, np.datetime64]], year: int
+) -> list[tuple[np.datetime64, np.datetime64]]:
+    """Runs of days of one year; what touches both of its ends stands last, as one run.
+
+    That run opens late in the year and closes early in it.
+    """
     spans = list(runs)
     new_year, year_end = np.datetime64(f"{year:04d}-01-01"), np.datetime64(f"{year:04d}-12-31")
-    if spans and spans[0] == (new_year, year_end):
-        return ["all year"]
     if len(spans) > 1 and spans[0][0] == new_year and spans[-1][1] == year_end:
         spans = [*spans[1:-1], (spans[-1][0], spans[0][1])]
-    return [span_text(opens, closes) for opens, closes in spans]
+    return spans
 
 
-def best_day(band: Band, year: int) -> tuple[str, str] | None:
+def best_day(band: Band, year: int, language: Language = ENGLISH) -> tuple[str, str] | None:
     """Highest chance of a year and its day, in words; None where the band never opens."""
     best = float(band.chance.max())
     if best <= NEVER:
         return None
     days = np.flatnonzero(band.chance >= best - 1e-9)
     day = np.datetime64(f"{year:04d}-01-01", "D") + int(days[len(days) // 2])
-    return percent(best), day_text(day)
+    return percent(best, language), day_text(day, language)
 
 
-def place_text(site: Site) -> str:
+def place_text(site: Site, language: Language = ENGLISH) -> str:
     """Coordinates and elevation of a site."""
-    north = f"{abs(site.latitude):.2f}° {'S' if site.latitude < 0 else 'N'}"
-    east = f"{abs(site.longitude):.2f}° {'W' if site.longitude < 0 else 'E'}"
-    height = "elevation unknown" if site.elevation_m is None else f"{site.elevation_m:.0f} m"
-    return f"{north}, {east}, {height}"
+    parts = [
+        language.text(f"numbers.{side}", number=_degrees(value, language))
+        for side, value in (
+            ("south" if site.latitude < 0 else "north", site.latitude),
+            ("west" if site.longitude < 0 else "east", site.longitude),
+        )
+    ]
+    height = (
+        language.text("numbers.no_elevation")
+        if site.elevation_m is None
+        else language.text("numbers.metres", number=f"{site.elevation_m:.0f}")
+    )
+    return ", ".join((*parts, height))
+
+
+def _degrees(value: float, language: Language) -> str:
+    return f"{abs(value):.2f}".replace(".", language.text("numbers.decimal"))
 
 
 def record_text(calendar: YearCalendar) -> str:
     """What the calendar rests on: the record, its days, gaps and seasons."""
-    record = calendar.record
+    record, language = calendar.record, calendar.language
     missing = (
-        f"{record.missing_days} days missing, {record.repaired_days} of them repaired"
+        language.text("record.gaps", missing=record.missing_days, repaired=record.repaired_days)
         if record.missing_days
-        else "no days missing or repaired"
+        else language.text("record.no_gaps")
     )
-    return (
-        f"Record: {record.source}, {day_text(record.first)} {str(record.first)[:4]} to "
-        f"{day_text(record.last)} {str(record.last)[:4]}; {calendar.seasons} seasons used; "
-        f"{missing}.{credit_text(calendar.site, ' ')}"
+    text = language.text(
+        "record.text",
+        source=record.source,
+        first=dated(record.first, language),
+        last=dated(record.last, language),
+        seasons=calendar.seasons,
+        missing=missing,
     )
+    return f"{text}{credit_text(calendar.site, ' ', language)}"
 
 
-def credit_text(site: Site, before: str = "") -> str:
+def credit_text(site: Site, before: str = "", language: Language = ENGLISH) -> str:
     """Whom to name for the temperatures, on what terms; empty where nobody asks for it."""
-    return f"{before}Source of temperatures: {site.attribution}." if site.attribution else ""
+    if not site.attribution:
+        return ""
+    return before + language.text("record.credit", attribution=site.attribution)
 
 
 def evidence_text(calendar: YearCalendar) -> str:
     """How many of the dates and rules in a calendar are measured, published or less."""
+    language = calendar.language
     events = Counter(
         model.evidence
         for row in calendar.rows
@@ -173,21 +190,28 @@ def evidence_text(calendar: YearCalendar) -> str:
         for rule in work
     )
     parts = []
-    for words, counts in (("Event dates", events), ("Rules of work", rules)):
+    for key, counts in (("events", events), ("rules", rules)):
         if counts:
-            listed = ", ".join(f"{number} {name}" for name, number in counts.most_common())
-            parts.append(f"{words}: {listed}.")
-    parts.append("A taxon nobody measured borrows from its relatives, with a wider spread.")
+            listed = ", ".join(
+                f"{number} {evidence_name(name, language)}" for name, number in counts.most_common()
+            )
+            parts.append(language.text(f"record.{key}", listed=listed))
+    parts.append(language.text("record.relatives"))
     return " ".join(parts)
 
 
-def percent(chance: float) -> str:
+def evidence_name(evidence: str, language: Language = ENGLISH) -> str:
+    """How well something is known, in a word or two."""
+    return language.text(f"evidence.{evidence.replace(' ', '_')}")
+
+
+def percent(chance: float, language: Language = ENGLISH) -> str:
     """A chance rounded down, so that none reads higher than it is.
 
     >>> percent(0.899)
     '89%'
     """
-    return f"{int(100 * chance + 1e-6)}%"
+    return language.text("numbers.percent", number=int(100 * chance + 1e-6))
 
 
 def month_starts(year: int) -> list[int]:
@@ -199,4 +223,4 @@ def month_starts(year: int) -> list[int]:
 
 def _month_and_day(day: np.datetime64) -> tuple[int, int]:
     _, month, number = str(day.astype("datetime64[D]")).split("-")
-    return int(month) - 1, int(number)
+    return int(month), int(number)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from timing import wording
-from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar
+from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar, lanes
 from timing.charts import HAIR, LOOKS, QUIET, SERIF, text_width
 from timing.charts.booklet_cover import draw_band, swatch, today_line
 from timing.charts.booklet_sheet import Book, Line, Sheet, head, height_of, prose
-from timing.charts.year_strip import LANE, YearStrip, lanes
+from timing.charts.year_strip import LANE, YearStrip
 from timing.export.booklet_words import (
     amount_text,
     closed_texts,

@@ -57,7 +57,7 @@ def save_calendar(calendar: YearCalendar, path: Path) -> None:
 
 
 def _title(calendar: YearCalendar) -> str:
-    return f"Safe days for cuts, {calendar.year}"
+    return calendar.language.text("calendar.title", year=calendar.year)
 
 
 class _Chart:
@@ -65,8 +65,9 @@ class _Chart:
 
     def __init__(self, calendar: YearCalendar) -> None:
         self.calendar = calendar
+        self.language = calendar.language
         self.page = Page(WIDTH)
-        self.year = YearStrip(self.page, calendar.year, YEAR_LEFT, YEAR_RIGHT)
+        self.year = YearStrip(self.page, calendar.year, YEAR_LEFT, YEAR_RIGHT, self.language)
         rows = len(calendar.rows)
         self.band = 0.46 if rows == 1 else 0.32 if rows <= 3 else 0.23 if rows <= 12 else 0.2
         self.pitch = self.band + 0.1
@@ -103,20 +104,25 @@ class _Chart:
         self.page.text(LEFT, 0.66, _title(self.calendar), size=21, family=SERIF, weight="bold")
         if site.invented:
             self.page.text(
-                RIGHT - 0.06, 0.635, wording.INVENTED_NOTICE, size=8.5, weight="bold", colour=PAPER,
-                ha="right", bbox={"facecolor": INK, "edgecolor": INK, "pad": 4.5},
+                RIGHT - 0.06, 0.635, self.language.text("notice.invented"), size=8.5,
+                weight="bold", colour=PAPER, ha="right",
+                bbox={"facecolor": INK, "edgecolor": INK, "pad": 4.5},
             )  # fmt: skip
         self.y = self.page.paragraph(LEFT, 0.83, RIGHT - LEFT, site.name, size=11, family=SERIF)
         self.y = self.page.paragraph(
-            LEFT, self.y + 0.01, RIGHT - LEFT, wording.place_text(site), size=8.5, colour=QUIET
+            LEFT,
+            self.y + 0.01,
+            RIGHT - LEFT,
+            wording.place_text(site, self.language),
+            size=8.5,
+            colour=QUIET,
         )
 
     def _key(self) -> None:
         top = self.y + 0.12
         self.page.line((LEFT, RIGHT), (top, top), width=1.2)
         self._key_ramp(top + 0.58)
-        words = "Height: the chance that a cut on that day is safe. Full colour and bar: "
-        words += f"{wording.percent(self.calendar.confidence)} or more."
+        words = self.language.text("calendar.key_height", chance=self._sure())
         self.page.paragraph(LEFT + 1.42, top + 0.155, 2.05, words, leading=1.485)
         for number, kind in enumerate(WORK_KINDS):
             y = top + 0.26 + 0.165 * number
@@ -125,7 +131,7 @@ class _Chart:
                 [4.1, 4.55, 4.55, 4.1], [y + 0.025, y + 0.025, y - 0.105, y - 0.105], look.full,
                 edgecolor=look.hatch_full, hatch=look.hatch or None,
             )  # fmt: skip
-            self.page.text(4.65, y, wording.WORK_LABELS[kind])
+            self.page.text(4.65, y, self.language.text(f"work.{kind}"))
         bottom = max(top + 0.72, self._key_marks(top))
         self.page.line((LEFT, RIGHT), (bottom, bottom), colour=HAIR)
         self.y = bottom + 0.12
@@ -146,20 +152,24 @@ class _Chart:
     def _key_marks(self, top: float) -> float:
         shown = {mark.event for row in self.calendar.rows for mark in row.marks}
         events = [event for event in MARKED_EVENTS if event in shown]
+        labels = self.language.table("events")
         x, deep = 6.36, 3 if len(events) > 4 else 2
         for start in range(0, len(events), deep):
             column = events[start : start + deep]
             for number, event in enumerate(column):
                 y = top + 0.26 + 0.165 * number
                 self.page.marker(x, y - 0.04, event)
-                self.page.text(x + 0.13, y, wording.EVENT_LABELS[event])
-            x += 0.36 + max(text_width(wording.EVENT_LABELS[event], 8) for event in column)
+                self.page.text(x + 0.13, y, labels[event])
+            x += 0.36 + max(text_width(labels[event], 8) for event in column)
         if not events:
             return top
         y = top + 0.26 + 0.165 * deep
         self.page.whisker(6.3, 6.68, y - 0.04)
-        self.page.text(6.76, y, "usual date in between, eight years in ten inside", colour=QUIET)
+        self.page.text(6.76, y, self.language.text("calendar.key_whisker"), colour=QUIET)
         return y + 0.13
+
+    def _sure(self) -> str:
+        return wording.percent(self.calendar.confidence, self.language)
 
     # ------------------------------------------------------------------ the year
 
@@ -168,7 +178,10 @@ class _Chart:
             label = self.y + 0.14
             ruler = label + 0.09
             self.page.text(
-                SPANS_X, label, f"safe at {wording.percent(self.calendar.confidence)}", colour=QUIET
+                SPANS_X,
+                label,
+                self.language.text("calendar.safe_at", chance=self._sure()),
+                colour=QUIET,
             )
         else:
             ruler = self.y + 0.02
@@ -196,7 +209,7 @@ class _Chart:
         self.page.line(
             (x, x), (flag + 0.1, bottom), width=1.1, linestyle=(0, (4, 2.6)), zorder=4, gid="today"
         )
-        words = f"today, {wording.day_text(today)}"
+        words = self.language.text("calendar.today", day=wording.day_text(today, self.language))
         half = text_width(words, 7.5, weight="bold") / 2 + 0.04
         self.page.text(
             min(max(x, YEAR_LEFT + half), YEAR_RIGHT - half), flag + 0.095, words,
@@ -222,7 +235,9 @@ class _Chart:
             self._band(row.species.slug, band, base)
             base += self.pitch - self.band
         if row.marks:
-            self.page.text(KINDS_X, base + 0.085, "events", size=7.5, colour=QUIET)
+            self.page.text(
+                KINDS_X, base + 0.085, self.language.text("calendar.events"), size=7.5, colour=QUIET
+            )
         lanes = self.year.marks(row.species.slug, row.marks, base + 0.055)
         self.y = max(base + LANE * lanes + 0.06, names + 0.05)
         if not last:
@@ -230,20 +245,21 @@ class _Chart:
 
     def _band(self, slug: str, band: Band, base: float) -> None:
         look, middle = LOOKS[band.kind], base - min(self.band / 2, 0.14) + 0.04
-        self.page.text(KINDS_X, middle, band.kind, size=8.5, colour=look.edge, weight="bold")
+        kind = self.language.text(f"short_work.{band.kind}")
+        self.page.text(KINDS_X, middle, kind, size=8.5, colour=look.edge, weight="bold")
         if letters := self._letters(band):
-            x, y = KINDS_X + text_width(band.kind, 8.5, weight="bold") + 0.03, middle - 0.05
+            x, y = KINDS_X + text_width(kind, 8.5, weight="bold") + 0.03, middle - 0.05
             if x + text_width(letters, 6) > YEAR_LEFT - 0.04:
                 x, y = KINDS_X, middle + 0.105
             self.page.text(x, y, letters, size=6, colour=QUIET)
-        best = wording.best_day(band, self.calendar.year)
+        best = wording.best_day(band, self.calendar.year, self.language)
         self._spans(band, best, middle)
         if best is None:
             x = YEAR_LEFT + 0.07
             self.page.text(
                 x,
                 middle,
-                "none",
+                self.language.text("calendar.none"),
                 size=7.5,
                 colour=QUIET,
                 style="italic",
@@ -260,11 +276,15 @@ class _Chart:
 
     def _spans(self, band: Band, best: tuple[str, str] | None, y: float) -> None:
         if band.safe:
-            spans = wording.window_spans(band.safe, self.calendar.year)
+            spans = wording.window_spans(band.safe, self.calendar.year, self.language)
             more = f" +{len(spans) - 2}" if len(spans) > 2 else ""
             lines, colour = [*spans[:1], *(span + more for span in spans[1:2])], INK
         elif best:
-            lines, colour = [f"best {best[0]}", f"on {best[1]}"], QUIET
+            lines = [
+                self.language.text("calendar.best", chance=best[0]),
+                self.language.text("calendar.on", day=best[1]),
+            ]
+            colour = QUIET
         else:
             lines, colour = ["—"], QUIET
         y -= 0.055 * (len(lines) - 1)
@@ -276,24 +296,26 @@ class _Chart:
     def _foot(self) -> None:
         self.y += 0.08
         self.page.line((LEFT, RIGHT), (self.y, self.y), width=1.2)
-        calendar = self.calendar
+        calendar, words = self.calendar, self.language.text
         left = [
             (
-                "Place and record",
-                f"{calendar.site.name}, {wording.place_text(calendar.site)}. "
+                words("calendar.place_and_record"),
+                f"{calendar.site.name}, {wording.place_text(calendar.site, self.language)}. "
                 f"{wording.record_text(calendar)}",
             ),
-            ("Method", wording.METHOD),
-            ("Evidence", wording.evidence_text(calendar)),
+            (words("calendar.method"), wording.method_text(self.language)),
+            (words("calendar.evidence"), wording.evidence_text(calendar)),
         ]
-        right = [("Before you cut", " ".join(wording.CAUTIONS))]
+        right = [
+            (words("calendar.before_you_cut"), " ".join(self.language.table("cautions").values()))
+        ]
         if self.notes:
             notes = "; ".join(f"({letter}) {text}" for text, letter in self.notes.items())
-            right.insert(0, ("Conditions", f"{notes}."))
+            right.insert(0, (words("calendar.conditions"), f"{notes}."))
         if calendar.site.invented:
-            right.append(
-                (wording.INVENTED_NOTICE, "No such place; do not plan real cuts from this page.")
-            )
+            right.append((words("notice.invented"), words("notice.no_such_place")))
+        if footnote := words("notice.names_stay_english"):
+            left.append((words("language.name"), footnote))
         top, wide = self.y + 0.14, 4.8
         self.y = max(
             self._column(LEFT, top, wide, left), self._column(RIGHT - wide, top, wide, right)

@@ -12,18 +12,22 @@ from typing import Any
 import numpy as np
 
 from timing import wording
-from timing.calendar import Band, EventMark
+from timing.calendar import Band, EventMark, lanes
 from timing.charts import LOOKS, QUIET, Page
+from timing.language import ENGLISH, Language
 from timing.season import Floats
 
-LANE, LANE_GAP_DAYS = 0.135, 9
+LANE = 0.135
 
 
 class YearStrip:
     """One year between two edges of a page."""
 
-    def __init__(self, page: Page, year: int, left: float, right: float) -> None:
+    def __init__(
+        self, page: Page, year: int, left: float, right: float, language: Language = ENGLISH
+    ) -> None:
         self.page, self.left, self.right = page, left, right
+        self.months = [name[:3] for name in language.table("months").values()]
         self.new_year = np.datetime64(f"{year:04d}-01-01", "D")
         self.starts = wording.month_starts(year)
         self.days = self.starts[-1]
@@ -44,8 +48,8 @@ class YearStrip:
 
     def month_names(self, y: float, **more: Any) -> None:
         """Name the months in the middle of their days."""
-        for name, (start, stop) in zip(wording.MONTHS, pairwise(self.starts), strict=True):
-            self.page.text(self.x((start + stop) / 2), y, name[:3], ha="center", **more)
+        for name, (start, stop) in zip(self.months, pairwise(self.starts), strict=True):
+            self.page.text(self.x((start + stop) / 2), y, name, ha="center", **more)
 
     def ruler(self, y: float, tick: float, *, width: float = 1.0) -> None:
         """Draw a line from January to December with a tick on every Monday."""
@@ -108,20 +112,3 @@ class YearStrip:
                     self.x(start), self.x(stop), y,
                     caps=(start == early + turn, stop == late + turn),
                 )  # fmt: skip
-
-
-def lanes(marks: tuple[EventMark, ...]) -> list[list[EventMark]]:
-    """Spread events over lanes: whiskers apart in the first two, at least the signs in all."""
-    found: list[list[EventMark]] = []
-    for mark in sorted(marks, key=lambda mark: mark.date):
-        free = [
-            lane
-            for lane in found
-            if int((mark.date - lane[-1].date).astype(np.int64)) >= LANE_GAP_DAYS
-        ]
-        clear = [lane for lane in free if mark.early > lane[-1].late + 1]
-        if clear or (free and len(found) >= 2):
-            (clear or free)[0].append(mark)
-        else:
-            found.append([mark])
-    return found

@@ -14,6 +14,7 @@ import numpy as np
 
 from timing import wording
 from timing.calendar import Band, CalendarRow, YearCalendar
+from timing.language import Language
 from timing.season import Floats
 from timing.windows import MARGINAL
 
@@ -27,10 +28,12 @@ SAFE, DOUBTFUL, UNSAFE = "#", "+", "."
 
 def calendar_strip(calendar: YearCalendar) -> str:
     """Write a calendar as text; no line is longer than eighty characters."""
-    months = framed([f"{name[0]:^{CELLS}}" for name in wording.MONTHS], " ")
+    months = framed(
+        [f"{name[0].upper():^{CELLS}}" for name in calendar.language.table("months").values()], " "
+    )
     lines = [*_head(calendar), "", months]
     if calendar.today is not None:
-        lines.append(_today(calendar.today, calendar.year))
+        lines.append(_today(calendar.today, calendar.year, calendar.language))
     for number, row in enumerate(calendar.rows):
         if number and number % MONTHS_AGAIN == 0:
             lines.append(months)
@@ -72,31 +75,30 @@ def framed(months: Iterable[str], edge: str, label: str = "") -> str:
 
 
 def _head(calendar: YearCalendar) -> list[str]:
-    lines = wrapped(f"Safe days for cuts, {calendar.year}")
+    language = calendar.language
+    lines = wrapped(language.text("calendar.title", year=calendar.year))
     if calendar.site.invented:
-        lines += wrapped(wording.INVENTED_NOTICE)
-    sure = wording.percent(calendar.confidence)
+        lines += wrapped(language.text("notice.invented"))
+    sure = wording.percent(calendar.confidence, language)
+    even = wording.percent(MARGINAL, language)
     return [
         *lines,
-        *wrapped(f"{calendar.site.name}, {wording.place_text(calendar.site)}"),
+        *wrapped(f"{calendar.site.name}, {wording.place_text(calendar.site, language)}"),
         "",
-        *wrapped(f"{SAFE} every day safe: chance {sure} or more"),
-        *wrapped(
-            f"{DOUBTFUL} doubtful, or safe on some of its days: the best day has "
-            f"{wording.percent(MARGINAL)} or more"
-        ),
-        *wrapped(f"{UNSAFE} not safe"),
-        "One character is a quarter of a month, seven or eight days.",
+        *wrapped(f"{SAFE} {language.text('strip.safe', chance=sure)}"),
+        *wrapped(f"{DOUBTFUL} {language.text('strip.doubtful', chance=even)}"),
+        *wrapped(f"{UNSAFE} {language.text('strip.unsafe')}"),
+        *wrapped(language.text("strip.cell")),
     ]
 
 
-def _today(today: np.datetime64, year: int) -> str:
+def _today(today: np.datetime64, year: int, language: Language) -> str:
     """A line with a sign above the cell of the day."""
     day = int((today - np.datetime64(f"{year:04d}-01-01")).astype(np.int64))
     bounds = cell_bounds(year)
     cell = next(number for number, (start, stop) in enumerate(bounds) if start <= day < stop)
     column = LABEL + 1 + cell + cell // CELLS
-    words = f"today, {wording.day_text(today)}"
+    words = language.text("calendar.today", day=wording.day_text(today, language))
     if column + 2 + len(words) <= COLUMNS:
         return f"{'':<{column}}v {words}"
     return f"{words + ' v':>{column + 1}}"
@@ -108,31 +110,39 @@ def _row(row: CalendarRow, calendar: YearCalendar) -> list[str]:
     for band in row.bands:
         strip = cells(band.chance, calendar.year, calendar.confidence)
         months = (strip[at : at + CELLS] for at in range(0, len(strip), CELLS))
-        lines.append(framed(months, "|", f"  {band.kind}"))
-    lines += wrapped(_safe_dates(row, calendar.year), indent=2)
-    lines += wrapped(_event_dates(row), indent=2)
-    for text, kinds in _conditions(row.bands).items():
+        lines.append(framed(months, "|", f"  {_kind(band, calendar.language)}"))
+    lines += wrapped(_safe_dates(row, calendar), indent=2)
+    lines += wrapped(_event_dates(row, calendar.language), indent=2)
+    for text, kinds in _conditions(row.bands, calendar.language).items():
         lines += wrapped(f"{', '.join(kinds)}: {text}", indent=2)
     return lines
 
 
-def _safe_dates(row: CalendarRow, year: int) -> str:
-    parts = [
-        f"{band.kind} {', '.join(wording.window_spans(band.safe, year)) or _best(band, year)}"
-        for band in row.bands
-    ]
-    return " ".join(["safe:", *(f"{part.replace(' ', WHOLE)};" for part in parts)])[:-1]
+def _kind(band: Band, language: Language) -> str:
+    return language.text(f"short_work.{band.kind}")
 
 
-def _best(band: Band, year: int) -> str:
-    best = wording.best_day(band, year)
-    return "none" if best is None else f"none (best {best[0]} on {best[1]})"
+def _safe_dates(row: CalendarRow, calendar: YearCalendar) -> str:
+    year, language = calendar.year, calendar.language
+    parts = []
+    for band in row.bands:
+        spans = ", ".join(wording.window_spans(band.safe, year, language))
+        parts.append(f"{_kind(band, language)} {spans or _best(band, year, language)}")
+    safe = language.text("strip.safe_dates")
+    return " ".join([safe, *(f"{part.replace(' ', WHOLE)};" for part in parts)])[:-1]
 
 
-def _event_dates(row: CalendarRow) -> str:
+def _best(band: Band, year: int, language: Language) -> str:
+    best = wording.best_day(band, year, language)
+    if best is None:
+        return language.text("calendar.none")
+    return language.text("strip.none_best", chance=best[0], day=best[1])
+
+
+def _event_dates(row: CalendarRow, language: Language) -> str:
     dates = (
-        f"{wording.EVENT_LABELS[mark.event]} {wording.short_day(mark.date)} "
-        f"({wording.short_day(mark.early)}–{wording.short_day(mark.late)})"
+        f"{language.text(f'events.{mark.event}')} {wording.short_day(mark.date, language)} "
+        f"({wording.short_day(mark.early, language)}–{wording.short_day(mark.late, language)})"
         for mark in row.marks
     )
     return " ".join(f"{date.replace(' ', WHOLE)}{WHOLE}·" for date in dates).removesuffix(
@@ -140,25 +150,27 @@ def _event_dates(row: CalendarRow) -> str:
     )
 
 
-def _conditions(bands: tuple[Band, ...]) -> dict[str, list[str]]:
+def _conditions(bands: tuple[Band, ...], language: Language) -> dict[str, list[str]]:
     kinds: dict[str, list[str]] = {}
     for band in bands:
         for text in band.limits:
-            kinds.setdefault(text, []).append(band.kind)
+            kinds.setdefault(text, []).append(_kind(band, language))
     return kinds
 
 
 def _foot(calendar: YearCalendar) -> list[str]:
+    language = calendar.language
     lines = [
         *wrapped(wording.record_text(calendar)),
-        *wrapped(wording.METHOD.replace("with 10–90% whiskers", "with 10–90% dates")),
+        *wrapped(wording.method_text(language, ranges="dates")),
         *wrapped(wording.evidence_text(calendar)),
+        *wrapped(language.text("notice.names_stay_english")),
         "",
     ]
-    for caution in wording.CAUTIONS:
+    for caution in language.table("cautions").values():
         lines += wrapped(caution)
     if calendar.site.invented:
-        lines += ["", *wrapped(wording.INVENTED_NOTICE)]
+        lines += ["", *wrapped(language.text("notice.invented"))]
     return lines
 
 

@@ -1,0 +1,121 @@
+"""A year's windows for other programs: rows of a table, entries of a calendar file."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+
+import numpy as np
+
+from timing import wording
+from timing.calendar import Band, CalendarRow, YearCalendar
+from timing.export.icalendar_file import CalendarEntry, entry_uid
+from timing.notebook.tables import guarded
+from timing.windows import Window
+
+COLUMNS = (
+    "site", "year", "species", "common_name", "work", "opens", "closes", "level", "chance_min",
+    "seasons", "conditions", "hazards",
+)  # fmt: skip
+
+
+def calendar_csv(calendar: YearCalendar) -> str:
+    """One row a window, safe and marginal, as CSV with a header (RFC 4180, lines end in LF).
+
+    ``chance_min`` is the lowest chance of a day of the window, from 0 to 1, rounded down. A text
+    that a spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for row in calendar.rows:
+        for band in row.bands:
+            levels = [(window, "safe") for window in band.safe]
+            levels += [(window, "marginal") for window in band.marginal]
+            for window, level in sorted(levels, key=lambda found: found[0].opens):
+                writer.writerow(_cells(calendar, row, band, window, level))
+    return text.getvalue()
+
+
+def calendar_entries(calendar: YearCalendar, alarm_days: int | None = None) -> list[CalendarEntry]:
+    """One entry a safe window of the year, all its days.
+
+    Parameters
+    ----------
+    calendar : the year.
+    alarm_days : a reminder so many days before the last day, where that is still to come.
+    """
+    return [
+        _entry(calendar, row, band, number, alarm_days)
+        for row in calendar.rows
+        for band in row.bands
+        for number in range(len(band.safe))
+    ]
+
+
+def _cells(
+    calendar: YearCalendar, row: CalendarRow, band: Band, window: Window, level: str
+) -> list[str]:
+    return [
+        guarded(calendar.site.name),
+        str(calendar.year),
+        row.species.slug,
+        guarded(row.species.common_name),
+        band.kind,
+        str(window.opens),
+        str(window.closes),
+        level,
+        f"{int(1000 * window.chance_min + 1e-6) / 1000:.3f}",
+        str(band.seasons),
+        guarded("; ".join(band.limits)),
+        guarded("; ".join(hazard.name for hazard, runs in band.closed if runs)),
+    ]
+
+
+def _entry(
+    calendar: YearCalendar, row: CalendarRow, band: Band, number: int, alarm_days: int | None
+) -> CalendarEntry:
+    language, window = calendar.language, band.safe[number]
+    chance = wording.percent(window.chance_min, language)
+    span = wording.span_text(window.opens, window.closes, language)
+    kind = language.text(f"work.{band.kind}")
+    parts = [language.text("page.in_window", span=span, chance=chance)]
+    parts += band.limits
+    if calendar.today is not None:
+        day = wording.dated(calendar.today, language)
+        parts.append(language.text("page.as_of", day=day).rstrip("."))
+    text = " ".join(f"{part[0].upper()}{part[1:]}." for part in parts)
+    invented = [language.text("notice.invented")] if calendar.site.invented else []
+    return CalendarEntry(
+        uid=entry_uid(
+            "calendar", calendar.site.name, row.species.slug, band.kind, calendar.year, number
+        ),
+        first=_date(window.opens),
+        last=_date(window.closes),
+        summary=f"{kind}: {row.species.common_name} ({calendar.site.name})",
+        description=" ".join(
+            (
+                text,
+                *language.table("cautions").values(),
+                wording.record_text(calendar),
+                *invented,
+            )
+        ),
+        categories=(kind,),
+        alarm=_alarm(calendar.today, window, alarm_days),
+    )
+
+
+def _alarm(today: np.datetime64 | None, window: Window, before: int | None) -> dt.date | None:
+    """The day of a reminder, unless it is past."""
+    if before is None:
+        return None
+    day = window.closes - np.timedelta64(before, "D")
+    return None if today is not None and day < today else _date(day)
+
+
+def _date(day: np.datetime64) -> dt.date:
+    date = day.astype("datetime64[D]").item()
+    assert isinstance(date, dt.date)
+    return date
