@@ -309,6 +309,10 @@ def test_a_valid_record_is_read_back_to_the_last_digit(
             parse_daily_csv("\n".join([HEADER, *lines]), source="bench.csv")
         return
     record = parse_daily_csv("\n".join([HEADER, *lines]), source="bench.csv")
+    cell_by_cell = parse_daily_csv("\n".join([HEADER.upper(), *lines]), source="bench.csv")
+    assert record.first == cell_by_cell.first
+    np.testing.assert_array_equal(record.tmin_c, cell_by_cell.tmin_c)
+    np.testing.assert_array_equal(record.tmax_c, cell_by_cell.tmax_c)
     start = record.first.astype(object)
     set_aside = sum(f.days for f in record.findings if f.kind in ("stuck", "impossible"))
     span = int((record.last - record.first).astype(int)) + 1
