@@ -7,11 +7,14 @@ stands climatology: the same thirty seasons without the season's own record.
 
 CRPS is the continuous ranked probability score (Gneiting & Raftery 2007, J. Am. Stat. Assoc.
 102:359) of the whole distribution, in days: lower is better.
+
+How far a score is chance is told by a bootstrap over seasons (Efron 1979, Ann. Statist. 7:1): a
+site's seasons are drawn anew with replacement, the same ones for every event and day.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +30,9 @@ from timing.tuning import tune
 
 DAYS = {"1 Feb": 31, "1 Mar": 59, "1 Apr": 90, "1 May": 120}  # days after 1 January
 NEIGHBOURS = 30
+BOOTSTRAPS = 2000
+ASKED = 0.85  # share of what is reachable that should be reached
+WORTH = 0.10  # where less is reachable, a share of it says nothing
 
 
 @dataclass(frozen=True)
@@ -40,6 +46,7 @@ class Foresight:
     inside : the truth lies in the answer's 80 % range.
     """
 
+    season: int
     taxon: str
     event: str
     day: str
@@ -106,10 +113,11 @@ def foresee(
                         continue
                     now = running.days[event].ravel()
                     usual = whole[taxon.slug].days[event][nearest].ravel()
-                    yield _score((taxon.slug, event, name), now, usual, float(known[row]))
+                    what = int(drivers.years[row]), taxon.slug, event, name
+                    yield _score(what, now, usual, float(known[row]))
 
 
-def _score(what: tuple[str, str, str], now: Floats, usual: Floats, truth: float) -> Foresight:
+def _score(what: tuple[int, str, str, str], now: Floats, usual: Floats, truth: float) -> Foresight:
     early, middle, late = np.nanquantile(now, (0.1, 0.5, 0.9), method="median_unbiased")
     return Foresight(
         *what,
@@ -139,8 +147,27 @@ def nearer(items: Sequence[Foresight]) -> float:
     return float(1 - now / usual)
 
 
-def weather_rows(name: str, drivers: Drivers, taxa: Sequence[Species]) -> list[str]:
-    """Table rows of one site, against what the whole record says; every second season."""
+@dataclass(frozen=True)
+class Case:
+    """One event at one site on one day: what the answer and models without error foresaw."""
+
+    site: str
+    label: str
+    day: str
+    told: list[Foresight]
+    perfect: list[Foresight]
+
+    def row(self) -> str:
+        """The case as a table row."""
+        return (
+            f"| {self.site} | {self.label} | {self.day} | {len(self.told)} | "
+            f"{nearer(self.told):.0%} | {nearer(self.perfect):.0%} | {better(self.perfect):.0%} | "
+            f"{better(self.told):.0%} |"
+        )
+
+
+def weather_cases(name: str, drivers: Drivers, taxa: Sequence[Species]) -> list[Case]:
+    """Cases of one site, against what the whole record says; every second season."""
     events = ("bud_break", "full_bloom", "flush_hardened")
     bare = [without_error(taxon) for taxon in taxa]
     truth = {
@@ -151,7 +178,7 @@ def weather_rows(name: str, drivers: Drivers, taxa: Sequence[Species]) -> list[s
     seasons = np.flatnonzero(drivers.covered)[::2]
     told = list(foresee(drivers, taxa, events, truth, seasons=seasons))
     perfect = list(foresee(drivers, bare, events, truth, seasons=seasons))
-    rows = []
+    cases = []
     for taxon in taxa:
         for event in events:
             for day in DAYS:
@@ -160,12 +187,90 @@ def weather_rows(name: str, drivers: Drivers, taxa: Sequence[Species]) -> list[s
                     for found in (told, perfect)
                 )
                 if now:
-                    rows.append(
-                        f"| {name} | {taxon.common_name}, {event.replace('_', ' ')} | {day} | "
-                        f"{len(now)} | {nearer(now):.0%} | {nearer(best):.0%} | {better(best):.0%} "
-                        f"| {better(now):.0%} |"
-                    )
-    return rows
+                    label = f"{taxon.common_name}, {event.replace('_', ' ')}"
+                    cases.append(Case(name, label, day, now, best))
+    return cases
+
+
+def drawn_anew(seasons: int) -> Floats:
+    """How often each season is drawn in every bootstrap, shape (bootstraps, seasons)."""
+    generator = np.random.default_rng(1)
+    return generator.multinomial(seasons, [1 / seasons] * seasons, size=BOOTSTRAPS).astype(float)
+
+
+def by_season(
+    items: Sequence[Foresight], years: Sequence[int], score: Callable[[Foresight], float]
+) -> Floats:
+    """Sum of a score over the items of each season, shape (seasons,)."""
+    place = np.searchsorted(years, [item.season for item in items])
+    return np.bincount(place, [score(item) for item in items], minlength=len(years))
+
+
+def better_range(items: Sequence[Foresight]) -> tuple[float, float]:
+    """90 % range of `better` over the bootstraps."""
+    years = sorted({item.season for item in items})
+    drawn = drawn_anew(len(years))
+    now, usual = (
+        drawn @ by_season(items, years, score)
+        for score in (lambda item: item.now, lambda item: item.usual)
+    )
+    low, high = np.quantile(1 - now / usual, (0.05, 0.95))
+    return float(low), float(high)
+
+
+def nearer_drawn(items: Sequence[Foresight], years: Sequence[int], drawn: Floats) -> Floats:
+    """`nearer` in every bootstrap, shape (bootstraps,)."""
+    now, usual = (
+        drawn @ by_season(items, years, score)
+        for score in (lambda item: item.error**2, lambda item: item.usual_error**2)
+    )
+    shares: Floats = 1 - np.sqrt(now / usual)
+    return shares
+
+
+def reached_rows(cases: Sequence[Case]) -> tuple[list[str], str]:
+    """How much of what is reachable is reached: the cases below what is asked, and all together.
+
+    Returns
+    -------
+    Table rows of the cases in which less than `ASKED` is reached, each with the 90 % range of its
+    share, and a sentence on the cases in which `WORTH` or more is reachable.
+    """
+    worth = [case for case in cases if nearer(case.perfect) >= WORTH]
+    drawn_by_case = []
+    for site in dict.fromkeys(case.site for case in worth):
+        here = [case for case in worth if case.site == site]
+        years = sorted({item.season for case in here for item in case.told})
+        drawn = drawn_anew(len(years))
+        for case in here:
+            both = (nearer_drawn(items, years, drawn) for items in (case.told, case.perfect))
+            drawn_by_case.append((case, *both))
+    rows, missed = [], 0
+    for case, now, best in drawn_by_case:
+        share = nearer(case.told) / nearer(case.perfect)
+        if share < ASKED:
+            nothing = np.full(BOOTSTRAPS, np.inf)  # where nothing can be reached, all of it is
+            shares = np.divide(now, best, out=nothing, where=best > 0)
+            low, high = np.quantile(shares, (0.05, 0.95), method="lower")
+            missed += bool(high < ASKED)
+            what = f"| {case.site} | {case.label} | {case.day} |"
+            rows.append(f"{what} {share:.0%} | {low:.0%} to {high:.0%} |")
+    parts = []
+    for day in ("", "1 Mar"):
+        chosen = [item for item in drawn_by_case if day in ("", item[0].day)]
+        now, best = (sum(item[part] for item in chosen) for part in (1, 2))
+        reached, reachable = (
+            sum(nearer(items) for items in found)
+            for found in zip(*((case.told, case.perfect) for case, _, _ in chosen), strict=True)
+        )
+        low, high = np.quantile(now / best, (0.05, 0.95))
+        parts.append(f"{reached / reachable:.0%} ({low:.0%} to {high:.0%})")
+    text = (
+        f"Cases in which {WORTH:.0%} or more is reachable: {len(worth)}. Together they reach "
+        f"{parts[0]} of it, those of 1 March {parts[1]}. Cases that reach less than {ASKED:.0%}: "
+        f"{len(rows)}; those of them whose range leaves out {ASKED:.0%}: {missed}."
+    )
+    return rows, text
 
 
 def observed_rows(
@@ -193,8 +298,9 @@ def observed_rows(
             for values in ([i.error for i in items], [i.usual_error for i in items])
         )
         inside = np.mean([item.inside for item in items])
+        low, high = better_range(items)
         rows.append(
             f"| {name} | {event.replace('_', ' ')} | {day} | {len(items)} | {error:.1f} | "
-            f"{usual:.1f} | {better(items):.0%} | {inside:.0%} |"
+            f"{usual:.1f} | {better(items):.0%} | {low:.0%} to {high:.0%} | {inside:.0%} |"
         )
     return rows

@@ -6,13 +6,28 @@ What must hold
 - it reaches 85% of what a perfect model would, wherever there is something to reach
 - in mild places the weather so far is worth at least 35% of the CRPS of a cherry's bloom by 1 April
 - the answer narrows as the season goes on
+- a share that is surely missed is told from one that chance may have missed
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from hindcast import DAYS, better, crps, foresee, full_record, nearer, without_error
+from hindcast import (
+    DAYS,
+    Case,
+    Foresight,
+    better,
+    better_range,
+    crps,
+    foresee,
+    full_record,
+    nearer,
+    reached_rows,
+    without_error,
+)
 from reference import reference_cases
 from sites import place
 
@@ -89,3 +104,46 @@ def test_the_answer_narrows(foreseen):
     for event in EVENTS:
         scores = [np.mean([item.now for item in chosen(told, day, event)]) for day in DAYS]
         assert scores[3] < scores[2] < scores[0] * 1.03
+
+
+def invented(size: float) -> list[Foresight]:
+    """Forty seasons whose usual error is 4 days and whose error is ``size`` times that."""
+    usual = np.where(np.arange(40) % 2, 4.0, -4.0)
+    return [
+        Foresight(1980 + n, "a", "bloom", "1 Mar", 2 * size, 2.0, size * e, e, True)
+        for n, e in enumerate(usual)
+    ]
+
+
+def test_what_is_surely_missed_is_told():
+    """Where every season is alike, chance plays no part and ranges have no width."""
+    half = invented(0.5)
+    assert better_range(half) == pytest.approx((0.5, 0.5))
+    whole = Case("here", "a, bloom", "1 Mar", half, half)
+    rows, text = reached_rows([whole])
+    assert not rows
+    assert "100% (100% to 100%)" in text
+    rows, text = reached_rows([whole, Case("here", "b, bloom", "1 Mar", invented(0.8), half)])
+    assert rows == ["| here | b, bloom | 1 Mar | 40% | 40% to 40% |"]
+    assert "70% (70% to 70%)" in text
+    assert "less than 85%: 1;" in text and text.endswith("leaves out 85%: 1.")
+
+
+def test_what_chance_may_have_missed_is_not_held_against_it():
+    """All of the loss lies in one season of forty, which many bootstraps do not draw."""
+    told = invented(0.5)
+    told[7] = replace(told[7], error=16.0)
+    rows, text = reached_rows([Case("here", "a, bloom", "1 Mar", told, invented(0.5))])
+    assert len(rows) == 1
+    assert text.endswith("leaves out 85%: 0.")
+
+
+def test_a_case_with_nothing_to_reach_is_left_out():
+    rows, text = reached_rows(
+        [
+            Case("here", "a, bloom", "1 Mar", invented(0.5), invented(0.5)),
+            Case("here", "b, bloom", "1 Mar", invented(1.0), invented(0.95)),
+        ]
+    )
+    assert not rows
+    assert "10% or more is reachable: 1." in text

@@ -222,17 +222,17 @@ def sap_rows() -> list[str]:
     return rows
 
 
-def weather_rows() -> tuple[list[str], list[str]]:
-    """Rows of the tables of running seasons against the whole record, and of missing days."""
+def weather_tables() -> tuple[list[hindcast.Case], list[str]]:
+    """Running seasons against the whole record, and rows of the table of missing days."""
     taxa = [load_species(slug) for slug in ("acer-palmatum", "prunus-yedoensis")]
-    rows, gaps = [], []
+    cases, gaps = [], []
     for temperatures, site in FORESEEN:
         record = read_daily_csv(REFERENCE / "temperatures" / f"{temperatures}.csv")
         drivers = build_drivers(record, site)
         drivers = drivers.select(drivers.spring_covered)
-        rows += hindcast.weather_rows(site.name, drivers, taxa)
+        cases += hindcast.weather_cases(site.name, drivers, taxa)
         gaps += gap_rows(site.name, drivers.select(drivers.covered), taxa)
-    return rows, gaps
+    return cases, gaps
 
 
 def draw(held: list[HeldBack], drivers: Drivers, path: Path) -> None:
@@ -308,7 +308,8 @@ def main() -> None:
             for last in SPLITS:
                 error, bias = split_score(drivers, observed, last)
                 splits.append(f"| {last} | {last + 1}-2000 | {error:.2f} | {bias:+.1f} |")
-    weather, gaps = weather_rows()
+    weather, gaps = weather_tables()
+    short, reached = hindcast.reached_rows(weather)
     text = TEMPLATE.read_text(encoding="utf-8").format(
         table="\n".join(table),
         sources="\n".join([*(f"- {case.name}: {case.source}" for case in CASES), OTHER_SOURCES]),
@@ -317,7 +318,9 @@ def main() -> None:
         few="\n".join(few),
         sap="\n".join(sap_rows()),
         seen="\n".join(seen),
-        weather="\n".join(weather),
+        weather="\n".join(case.row() for case in weather),
+        reached=reached,
+        short="\n".join(short),
         gaps="\n".join(gaps),
     )
     (ROOT / "docs" / "validation.md").write_text(text, encoding="utf-8")
