@@ -51,7 +51,8 @@ def command(
 ) -> None:
     """Tell whether this spring is early or late, beside all others of the record.
 
-    Without SPECIES, Japanese maple stands in beside the heat, chill and frosts of the site.
+    Without SPECIES, those of your trees at the site; where there are none, Japanese maple stands
+    in beside the heat, chill and frosts of the site.
     """
     from timing.comparison import compare
     from timing.errors import UsageError
@@ -64,11 +65,20 @@ def command(
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     if output == "json" and suffix not in (None, ".json"):
         raise UsageError(f"-o {path}: with --format json the name must end in .json")
-    taxa = chosen_species(species or (STAND_IN,))
     bench = open_bench(**where)
+    own: dict[str, tuple[str, ...]] = {}
+    for tree in () if species else bench.trees:
+        own[tree.species] = (*own.get(tree.species, ()), tree.name)
+    taxa = chosen_species(species or tuple(own) or (STAND_IN,))
     known = tuned_taxa(taxa, observations, bench)
-    views = known.outlooks(kinds=())
-    comparison = compare(views, on=bench.on, season=season, stand_in=not species)
+    comparison = compare(
+        known.outlooks(kinds=()),
+        on=bench.on,
+        season=season,
+        stand_in=not species and not own,
+        trees=own,
+        sheltered=tuple(tree.name for tree in bench.trees if own and tree.shelters),
+    )
     if path is None:
         if output == "json":
             echo_json(comparison_json(comparison))

@@ -72,6 +72,8 @@ class Comparison:
     left_out : seasons that the record touches but does not cover, and why.
     remainders : how many past seasons continue a running one.
     stand_in : nobody named the taxon: it stands for a bench.
+    trees : slug → names of the grower's trees whose taxa are compared because none was named.
+    sheltered : those of them that stand under a shelter, where spring is another.
     heat, chill : sums up to today; of a whole season up to midsummer.
     frosts, taxa : what is compared.
     alike : seasons most like this one.
@@ -91,6 +93,8 @@ class Comparison:
     left_out: Mapping[int, str]
     remainders: int
     stand_in: bool
+    trees: Mapping[str, tuple[str, ...]]
+    sheltered: tuple[str, ...]
     heat: SoFar | None
     chill: SoFar | None
     frosts: tuple[EventComparison, ...]
@@ -104,6 +108,8 @@ def compare(
     on: np.datetime64,
     season: int | None = None,
     stand_in: bool = False,
+    trees: Mapping[str, tuple[str, ...]] | None = None,
+    sheltered: tuple[str, ...] = (),
 ) -> Comparison:
     """Set one season beside all others.
 
@@ -114,6 +120,7 @@ def compare(
     season : the season to compare; the running one unless given, or the last whole one where
         the record ends before today.
     stand_in : the taxon was not asked for by name.
+    trees, sheltered : the grower's trees at the site, where their taxa are meant.
 
     Raises
     ------
@@ -145,6 +152,8 @@ def compare(
         left_out=left_out(view),
         remainders=len(view.running.drivers.years) if running and view.running else 0,
         stand_in=stand_in,
+        trees=dict(trees or {}),
+        sheltered=sheltered,
         heat=heat,
         chill=chill,
         frosts=tuple(item for item in frosts if item.date is not None or item.days.size),

@@ -209,6 +209,23 @@ def record_text(comparison: Comparison) -> str:
     )
 
 
+def trees_text(comparison: Comparison) -> str:
+    """Whose taxa are compared, where none was named; "" where they were."""
+    if not comparison.trees:
+        return ""
+    named = "; ".join(
+        f"{taxon.species.common_name} ({', '.join(comparison.trees[taxon.species.slug])})"
+        for taxon in comparison.taxa
+    )
+    text = f"Compared are the taxa of your trees here: {named}."
+    if comparison.sheltered:
+        text += (
+            f" {', '.join(comparison.sheltered)} under a shelter: the dates are those of the open "
+            "site."
+        )
+    return text
+
+
 def caveats(comparison: Comparison) -> tuple[str, ...]:
     """What to keep in mind, most pressing first."""
     found = []
@@ -217,6 +234,8 @@ def caveats(comparison: Comparison) -> tuple[str, ...]:
     if comparison.stand_in:
         name = comparison.taxa[0].species.common_name
         found.append(f"No species was named: {name} stands in; name your own.")
+    if comparison.trees:
+        found.append(trees_text(comparison))
     count = comparison.others.size
     if count < FEW_SEASONS:
         found.append(f"Only {_others(count)}: what is usual, and the ranks, are thin.")
@@ -241,10 +260,12 @@ def caveats(comparison: Comparison) -> tuple[str, ...]:
     inner = [year for year in comparison.left_out if years and years[0] < year < years[-1]]
     if inner:
         found.append(f"Not counted, too many days missing: {', '.join(map(str, inner))}.")
-    if any(taxon.observations for taxon in comparison.taxa):
+    watched = [taxon for taxon in comparison.taxa if taxon.observations]
+    if watched:
+        named = ", ".join(f"{taxon.species.common_name} {taxon.observations}" for taxon in watched)
         found.append(
-            "Dates are tuned to your observations; one you saw this season stands as seen beside "
-            "computed dates of the others."
+            f"Dates are tuned to what you saw here (dates used: {named}); one you saw this season "
+            "stands as seen beside computed dates of the others."
         )
     found.append(
         "All dates are computed from temperatures by one model, to a day or two, not observed; "

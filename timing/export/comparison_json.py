@@ -29,6 +29,11 @@ def comparison_json(comparison: Comparison) -> Json:
         "running": comparison.running,
         "title": words.title(comparison),
         "other_seasons": comparison.others.tolist(),
+        "trees": [
+            {"tree": name, "species": slug, "under_shelter": name in comparison.sheltered}
+            for slug, names in comparison.trees.items()
+            for name in names
+        ],
         "left_out_seasons": [
             {"season": year, "reason": reason} for year, reason in comparison.left_out.items()
         ],

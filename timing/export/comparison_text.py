@@ -25,6 +25,8 @@ def comparison_text(comparison: Comparison) -> str:
     lines = [*place_lines(comparison.site, comparison.record), ""]
     if comparison.note:
         lines += [*wrapped(comparison.note), ""]
+    if comparison.trees:
+        lines += [*wrapped(words.trees_text(comparison)), ""]
     taxa = comparison.taxa
     if len(taxa) > words.FEW_TAXA:
         lines += wrapped(f"{words.title(comparison)}.")
@@ -37,7 +39,8 @@ def comparison_text(comparison: Comparison) -> str:
             lines += wrapped(words.sum_text(item), "", "  ")
     lines += [*_alike(comparison), "", *_dates(comparison), *_trends(comparison), ""]
     lines.append("What to keep in mind")
-    notes = [text for text in words.caveats(comparison) if text != comparison.note]
+    above = (comparison.note, words.trees_text(comparison))
+    notes = [text for text in words.caveats(comparison) if text not in above]
     notes.append(words.RULE)
     if len(taxa) == 1 and taxa[0].not_compared:
         notes.append(words.not_compared_text(taxa[0]))
