@@ -199,6 +199,7 @@ def outlook(
                 past=events,
                 used=used,
                 limits=odds[kind].limits,
+                usual=odds[kind].chance,
                 hazards=hazards,
             )
             odds[kind] = replace(odds[kind], running=year)

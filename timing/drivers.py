@@ -90,6 +90,9 @@ class Drivers:
     last: np.datetime64
     _forcing: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
     _forcing_sums: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
+    continued: dict[tuple[np.datetime64, bytes], Drivers] = field(
+        default_factory=dict, repr=False, compare=False
+    )  # kept by timing.running.splice for all taxa
 
     @property
     def mended(self) -> NDArray[np.bool_]:

@@ -16,11 +16,11 @@ from timing.events import SeasonEvents, season_events
 from timing.hazards import opened, running_closures
 from timing.limits import AutumnLimits
 from timing.season import (
-    CYCLE_DAYS,
     FIRST_JULY,
     WINTER_SOLSTICE,
     Floats,
     Ints,
+    cycle_day,
     season_start,
     year_of,
 )
@@ -75,6 +75,9 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
     if row is None or not reaches(drivers.last, on):
         return None
     past = used[drivers.years[used] != year]
+    key = on, past.tobytes()
+    if key in drivers.continued:
+        return drivers.continued[key]
     today = int((on - drivers.starts[row]).astype(np.int64))
 
     def spliced(values: Floats, elapsed: int) -> Floats:
@@ -85,7 +88,7 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
         return mixed
 
     count = len(past)
-    return Drivers(
+    drivers.continued[key] = Drivers(
         site=drivers.site,
         years=np.full(count, year),
         starts=np.repeat(drivers.starts[row], count),
@@ -98,6 +101,7 @@ def splice(drivers: Drivers, used: Ints, on: np.datetime64) -> Drivers | None:
         mended_days=np.repeat(drivers.mended_days[row : row + 1], count, axis=0),
         last=drivers.last,
     )
+    return drivers.continued[key]
 
 
 def running_events(
@@ -128,9 +132,15 @@ def running_odds(
     past: SeasonEvents,
     used: Ints,
     limits: AutumnLimits,
+    usual: Floats,
     hazards: tuple[Hazard, ...] = (),
 ) -> RunningYear:
-    """Chance of each day from the winter solstice before the running spring to the next.
+    """Chance of each day from the winter solstice before the running spring to the next, and of
+    the days around them up to where past seasons say the same.
+
+    At a solstice many a winter stretch is open. To change there from this season's chances to those
+    of past seasons could part a window, so the change is made on the nearest day of the summer half
+    or the winter on which it changes least.
 
     Parameters
     ----------
@@ -139,6 +149,7 @@ def running_odds(
     past : events of all seasons.
     used : rows of ``past`` that the remainders come from.
     limits : limits of the site's autumn over ``past``.
+    usual : chance of each cycle day from past seasons.
     hazards : hazards that occur at the site and concern the taxon.
     """
     now = limits.in_seasons(running)
@@ -146,10 +157,17 @@ def running_odds(
     year, start = int(drivers.years[0]), day_numbers(drivers.starts[:1])
     remainders = used[past.drivers.years[used] != year]
     closed = running_closures(hazards, kind, running, past=past, remainders=remainders)
+    known = np.flatnonzero((past.drivers.years == year - 1) & past.drivers.autumn_covered)
     laid: list[tuple[RuleStretches, ...]] = []
     for rule in rules:
         if not crosses_winter(rule):
-            laid.append(opened((stretch(rule, kind, running, now),), closed))
+            whole = stretch(rule, kind, past, limits)
+            around = (
+                stretch(rule, kind, running, now),
+                _moved(whole, past, known if known.size else remainders, year - 1),
+                _moved(whole, past, remainders, year + 1),
+            )
+            laid.append(opened(around, closed))
             continue
         opens = start + offsets(rule.opens, running, now)
         following = day_numbers(
@@ -161,9 +179,42 @@ def running_odds(
             rule, kind, running, past=past, remainders=remainders, limits=limits, now=now
         )
         laid.append(opened((this_winter, last_winter), closed))
-    first = drivers.starts[0] + WINTER_SOLSTICE
-    chance = chance_of_days(tuple(s for group in laid for s in group), first, CYCLE_DAYS)
-    return RunningYear(first, chance, tuple(group for group in laid if group), closed)
+    hemisphere = drivers.site.hemisphere
+    solstice = drivers.starts[0] + WINTER_SOLSTICE
+    next_solstice = season_start(year + 1, hemisphere) + WINTER_SOLSTICE
+    first = season_start(year - 1, hemisphere) + FIRST_JULY
+    last = season_start(year + 1, hemisphere) + FIRST_JULY
+    days = np.arange(first, last)
+    chance = chance_of_days(tuple(s for group in laid for s in group), first, len(days))
+    begin, end = _seams(
+        np.abs(chance - usual[cycle_day(days)]),
+        int((solstice - first).astype(np.int64)),
+        int((next_solstice - first).astype(np.int64)),
+    )
+    return RunningYear(
+        first + begin, chance[begin:end], tuple(group for group in laid if group), closed
+    )
+
+
+def _seams(apart: Floats, solstice: int, next_solstice: int) -> tuple[int, int]:
+    """First day of the running chances and the day after their last.
+
+    ``apart`` is how far they lie from those of past seasons, day by day. Of equal seams those
+    nearest to the solstices are taken.
+    """
+    step = np.round(np.maximum(apart[:-1], apart[1:]), 9)  # of a change between day i and i + 1
+    before, after = step[:solstice], step[next_solstice - 1 :]
+    begin = solstice - int(np.argmin(before[::-1]))
+    return begin, next_solstice + int(np.argmin(after))
+
+
+def _moved(whole: RuleStretches, past: SeasonEvents, rows: Ints, year: int) -> RuleStretches:
+    """Stretches of some past seasons as if they were of another year."""
+    own = day_numbers(past.drivers.starts[rows])
+    start = season_start(year, past.drivers.site.hemisphere).astype(np.int64)
+    return RuleStretches(
+        whole.rule, whole.opens[rows] - own + start, whole.closes[rows] - own + start
+    )
 
 
 def _last_winter(

@@ -83,7 +83,7 @@ def bounded(
     if capped_at_heavy_limit(rule, kind):
         closes = np.minimum(closes, start + limits.heavy)
     opens = np.where(opens == -np.inf, start + WINTER_SOLSTICE, opens)
-    closes = np.where(closes == np.inf, opens + CYCLE_DAYS - 1, closes)
+    closes = np.where(closes == np.inf, opens + CYCLE_DAYS, closes)  # a leap year leaves no hole
     return RuleStretches(rule, np.ceil(opens), np.floor(closes))
 
 

@@ -43,6 +43,7 @@ class Window:
 class RunningYear:
     """Chances of the days of the running season, from ``first`` on, and their stretches.
 
+    They run from before one winter solstice to past the next (`timing.running.running_odds`).
     ``closed`` are the closed seasons, already taken out of the chances and the stretches.
     """
 
