@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from timing.site import Site
     from timing.species.model import Condition, Species
     from timing.temperature import TemperatureRecord
-    from timing.tuning import TunedEvent
+    from timing.tuning import Nominal, TunedEvent
 
 SAMPLE_DAY = "06-20"  # the day a sample is asked about unless told otherwise
 CHOICES = (
@@ -37,7 +37,10 @@ CHOICES = (
 
 @dataclass(frozen=True)
 class Bench:
-    """A site, its record as it stood on the day, that day, and what the notebook saw there."""
+    """A site, its record as it stood on the day, that day, and what the notebook holds of it.
+
+    ``trees`` are all trees at the site where the bench is not one tree's.
+    """
 
     site: Site
     record: TemperatureRecord
@@ -46,6 +49,7 @@ class Bench:
     observed: tuple[Observation, ...] = ()
     tree: Tree | None = None
     records: tuple[Record, ...] = ()
+    trees: tuple[Tree, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -152,7 +156,7 @@ def notebook_bench(
 ) -> Bench:
     """The bench of a site of the notebook, or of one tree there with its shelters."""
     from timing.errors import UsageError
-    from timing.notebook.seen import observations_for
+    from timing.notebook.seen import SeenDates
     from timing.notebook.shelter import sheltered
 
     site = book.site(tree.site if tree and site_name is None else site_name)
@@ -169,16 +173,25 @@ def notebook_bench(
         record,
         _drivers(record, place, short),
         today,
-        observations_for(book, site.name, tree, until=today),
+        SeenDates.at(book, site.name, until=today).of(tree),
         tree,
         book.records(tree=tree.name) if tree else (),
+        () if tree else book.trees(site=site.name),
     )
 
 
-def tuned_taxa(taxa: Iterable[Species], observations: Path | None, bench: Bench) -> Taxa:
+def tuned_taxa(
+    taxa: Iterable[Species],
+    observations: Path | None,
+    bench: Bench,
+    *,
+    nominal: Nominal | None = None,
+    told: set[str] | None = None,
+) -> Taxa:
     """Taxa adjusted to the user's observations, from a file and from the notebook.
 
-    What could not be used is named on stderr.
+    What could not be used is named on stderr, unless it is among what was told before.
+    ``nominal`` is shared by all tunings to one record.
     """
     wanted = tuple(taxa)
     seen, warnings = list(bench.observed), []
@@ -196,10 +209,14 @@ def tuned_taxa(taxa: Iterable[Species], observations: Path | None, bench: Bench)
 
     watched = (load_species(slug) for slug in dict.fromkeys(item.species for item in seen))
     everybody = {taxon.slug: taxon for taxon in (*wanted, *watched)}
-    tuning = tune(bench.drivers, everybody.values(), seen)
+    slugs = [taxon.slug for taxon in wanted]
+    tuning = tune(bench.drivers, everybody.values(), seen, wanted=slugs, nominal=nominal)
     source = observations or "notebook"
+    told = set() if told is None else told
     for warning in (*warnings, *(f"{source}: {warning}" for warning in tuning.warnings)):
-        click.echo(warning, err=True)
+        if warning not in told:
+            click.echo(warning, err=True)
+        told.add(warning)
     hemisphere = bench.site.hemisphere
     return Taxa(
         bench,

@@ -33,9 +33,11 @@ class SharedTaxa(Taxa):
         return self.kept[key]
 
 
-def shared_taxa(taxa: Iterable[Species], observations: Path | None, bench: Bench) -> SharedTaxa:
-    """Taxa adjusted to what was seen at a bench, their outlooks kept."""
-    found = tuned_taxa(taxa, observations, bench)
+def shared_taxa(
+    taxa: Iterable[Species], observations: Path | None, bench: Bench, **shared: Any
+) -> SharedTaxa:
+    """Taxa adjusted to what was seen at a bench, their outlooks kept; see `tuned_taxa`."""
+    found = tuned_taxa(taxa, observations, bench, **shared)
     return SharedTaxa(found.bench, found.species, found.fits, found.seen)
 
 
@@ -57,9 +59,11 @@ def benches_of(
     taxa : slug → taxon, for every tree.
     observations : dates that tune the answers besides those of the notebook.
     """
-    from timing.notebook.model import ObservedDate
-    from timing.notebook.seen import observations_for
+    from timing.notebook.seen import SeenDates
+    from timing.tuning import Nominal
 
+    told: set[str] = set()
+    dates: dict[str, SeenDates] = {}
     records: dict[str, list[Record]] = {}
     for item in book.records():
         records.setdefault(item.tree, []).append(item)
@@ -68,19 +72,21 @@ def benches_of(
         by_shelter.setdefault(tree.shelters, []).append(tree)
     for sheltered in by_shelter.values():
         base = notebook_bench(book, None, today, sheltered[0])
+        nominal = Nominal(base.drivers)
         seen: dict[tuple[Observation, ...], list[Tree]] = {}
-        common: tuple[Observation, ...] | None = None
         for tree in sheltered:
-            own = any(isinstance(item, ObservedDate) for item in records.get(tree.name, ()))
-            if own or common is None:
-                observed = observations_for(book, tree.site, tree, until=today)
-                common = common if own else observed
-            else:
-                observed = common
-            seen.setdefault(observed, []).append(tree)
+            if tree.site not in dates:
+                dates[tree.site] = SeenDates.at(book, tree.site, until=today)
+            seen.setdefault(dates[tree.site].of(tree), []).append(tree)
         for observed, alike in seen.items():
             species = {tree.species: taxa[tree.species] for tree in alike}
-            known = shared_taxa(species.values(), observations, replace(base, observed=observed))
+            known = shared_taxa(
+                species.values(),
+                observations,
+                replace(base, observed=observed),
+                nominal=nominal,
+                told=told,
+            )
             for tree in alike:
                 own_records = tuple(records.get(tree.name, ()))
                 bench = replace(known.bench, tree=tree, records=own_records)

@@ -25,7 +25,7 @@ from cli.main import main
 from timing.intake.samples import find_sample, sample_record
 from timing.notebook.model import NotebookSite, ObservedDate, Shelter, Tree, WorkDone
 from timing.notebook.readings import Readings
-from timing.notebook.seen import observations_for
+from timing.notebook.seen import SeenDates
 from timing.notebook.store import Notebook
 
 WHEN = dt.datetime(2025, 6, 20, 12)
@@ -179,13 +179,14 @@ def test_dates_of_trees_under_other_shelters_stay_apart(book_path):
     with Notebook.open(book_path) as book:
 
         def seen(tree):
-            found = observations_for(book, "Lower yard", book.tree(tree), until=until)
+            found = SeenDates.at(book, "Lower yard", until=until).of(book.tree(tree))
             return {str(item.date) for item in found}
 
         assert seen("Old maple") == {"2025-04-25", "2024-05-09"}
         assert seen("Young maple") == {"2025-04-29", "2024-05-09"}
         assert seen("Framed maple") == {"2025-04-04"}
-        assert observations_for(book, "Lower yard", None, until=np.datetime64("2024-01-01")) == ()
+        early = np.datetime64("2024-01-01")
+        assert SeenDates.at(book, "Lower yard", until=early).of(None) == ()
 
 
 def test_a_tree_and_a_species_are_two_questions(book_path):
@@ -204,3 +205,42 @@ def test_assess_takes_the_notebooks_dates(book_path, tmp_path):
         book.add_site(SITE, readings(), when=WHEN)
     empty = run("assess", "--on", ON, book=path)
     assert empty.exit_code == 2 and "no observed dates" in empty.stderr
+
+
+def test_compare_takes_the_taxa_of_the_trees(book_path):
+    told_ = told("compare", book=book_path)
+    assert [item["species"] for item in told_["species"]] == ["acer-palmatum", "pinus-thunbergii"]
+    trees = {item["tree"]: item for item in told_["trees"]}
+    assert set(trees) == {"Old maple", "Young maple", "Framed maple", "Strong pine"}
+    assert [name for name, item in trees.items() if item["under_shelter"]] == ["Framed maple"]
+    maple, pine = told_["species"]
+    assert maple["observations"] == 1  # that of 2024; a date seen this season stands as seen
+    assert maple["events"]["bud_break"]["date"] == "2025-04-27"  # the mean of two trees
+    assert pine["observations"] == 0
+    text = run("compare", "--on", ON, book=book_path).stdout
+    assert "Japanese black pine (Strong pine)" in " ".join(text.split())
+    assert "Framed maple under a shelter: the dates are those of the open site." in " ".join(
+        text.split()
+    )
+    assert "stands in" not in text
+    named = told("compare", "fagus-crenata", book=book_path)
+    assert [item["species"] for item in named["species"]] == ["fagus-crenata"]
+    assert named["trees"] == []
+
+
+def test_the_same_warning_is_told_once(tmp_path):
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+        for name in ("One", "Two", "Three"):
+            book.add_tree(Tree(name, "acer-palmatum", SITE.name), when=WHEN)
+            day = dt.date(2024, 5, 8) + dt.timedelta(days=len(name))
+            book.add_record(ObservedDate("bud_break", day, name), when=WHEN)
+        book.add_record(ObservedDate("bud_break", dt.date(1980, 5, 1), "One"), when=WHEN)
+        book.add_record(ObservedDate("leaf_fall", dt.date(2023, 6, 1), "Two"), when=WHEN)
+    result = run("agenda", "--on", ON, book=path)
+    assert result.exit_code == 0
+    told_ = result.stderr.splitlines()
+    assert len(told_) == 2 and len(set(told_)) == 2, told_
+    assert any("1 observation left out" in line for line in told_)
+    assert any("record 5: 2023-06-01 cannot be leaf_fall" in line for line in told_)

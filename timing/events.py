@@ -77,6 +77,9 @@ class SeasonEvents:
     days: dict[str, Floats] = field(default_factory=dict)
     reasons: dict[str, str] = field(default_factory=dict)
     usual_autumn: dict[str, float] = field(default_factory=dict)
+    _quantiles: dict[tuple[str, tuple[float, ...]], tuple[Floats, Floats]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def why_absent(self, event: str) -> str:
         """Why an event has no date in a season that the record covers."""
@@ -95,6 +98,9 @@ class SeasonEvents:
         NaN where the event fails in at least half of the draws.
         """
         days = self.days[event]
+        kept = self._quantiles.get((event, shares))
+        if kept is not None and kept[0] is days:
+            return kept[1].copy()
         known = ~np.isnan(days)
         result = np.full((len(shares), len(days)), np.nan)
         always = known.all(axis=1)
@@ -103,7 +109,8 @@ class SeasonEvents:
             if rows.any():
                 with np.errstate(invalid="ignore"):
                     result[:, rows] = quantile(days[rows], shares, axis=1, method="median_unbiased")
-        return result
+        self._quantiles[event, shares] = days, result
+        return result.copy()
 
 
 def season_events(
@@ -175,7 +182,7 @@ class _Context:
         known = ~np.isnan(seen)
         usual = self.events.quantiles(name, (0.5,))[0]
         self.departures[name] = np.nan_to_num(np.where(known, seen - usual, 0.0))[:, None]
-        days[known] = seen[known, None]
+        self.events.days[name] = np.where(known[:, None], seen[:, None], days)
 
     def effective_forcing(self, clock: Clock) -> Floats:
         """Running sum of the forcing the buds respond to, shape (seasons, days).

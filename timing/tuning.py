@@ -14,7 +14,7 @@ it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,8 +54,8 @@ class Tuning:
 
     Parameters
     ----------
-    species : slug → adjusted taxon, for every taxon asked for.
-    fits : slug → event → fit, for the taxa with observations.
+    species : slug → adjusted taxon, for every taxon wanted.
+    fits : slug → event → fit, for those of them with observations.
     warnings : observations left out, and why.
     """
 
@@ -72,34 +72,65 @@ class _Series:
     days: Floats
 
 
-def tune(drivers: Drivers, taxa: Iterable[Species], observed: Iterable[Observation]) -> Tuning:
+class Nominal:
+    """Dates without the model's error, each computed once, for many tunings at one site."""
+
+    def __init__(self, drivers: Drivers) -> None:
+        self.drivers = drivers
+        self._kept: dict[tuple[int, str], tuple[Species, Floats]] = {}
+
+    def dates(self, taxon: Species, event: str) -> Floats:
+        """Dates of one event of a taxon, (seasons,)."""
+        key = id(taxon), event  # the taxon is kept as well, so that its id stays its own
+        if key not in self._kept:
+            found = nominal_dates(self.drivers, taxon, taxon.events[event])
+            self._kept[key] = taxon, found
+        return self._kept[key][1]
+
+
+def tune(
+    drivers: Drivers,
+    taxa: Iterable[Species],
+    observed: Iterable[Observation],
+    *,
+    wanted: Collection[str] | None = None,
+    nominal: Nominal | None = None,
+) -> Tuning:
     """Adjust taxa to observations at the site.
 
     Parameters
     ----------
     drivers : the site's seasons.
-    taxa : taxa wanted, observed or not.
+    taxa : taxa wanted, and those observed, whose dates tell of the site.
     observed : dates; those outside the record, doubled or impossible are named and left out.
+    wanted : slugs of the taxa wanted; all unless given.
+    nominal : dates to share with other tunings at the site.
     """
     species = {taxon.slug: taxon for taxon in taxa}
-    series, warnings = _arrange(drivers, species, tuple(observed))
+    wanted = species.keys() if wanted is None else wanted
+    nominal = nominal or Nominal(drivers)
+    series, warnings = _arrange(nominal, species, tuple(observed))
     fits: dict[str, dict[str, TunedEvent]] = {}
-    for event in EVENT_ORDER:
+    for place, event in enumerate(EVENT_ORDER):
         watched = {slug: found[event] for slug, found in series.items() if event in found}
         if not watched:
             continue
         lines = {}
+        asked = set(wanted)  # and taxa whose later dates rest on this one
+        asked |= {slug for slug, found in series.items() if found.keys() & EVENT_ORDER[place + 1 :]}
         for slug, taxon in species.items():
-            if event in taxon.events:
-                lines[slug] = _Line(drivers, taxon, taxon.events[event], watched.get(slug))
+            if event in taxon.events and (slug in watched or slug in asked):
+                lines[slug] = _Line(nominal, taxon, taxon.events[event], watched.get(slug))
         common, common_variance = _common_error(list(lines.values()))
         for slug, line in lines.items():
+            if slug not in asked:
+                continue
             model, fit = line.posterior(common, common_variance)
             taxon = species[slug]
             species[slug] = replace(taxon, events={**taxon.events, event: model})
             if fit is not None:
                 fits.setdefault(slug, {})[event] = fit
-    return Tuning(species, fits, warnings)
+    return Tuning({slug: species[slug] for slug in wanted}, fits, warnings)
 
 
 def seen_in_season(
@@ -121,13 +152,13 @@ class _Line:
     """One event of one taxon with its observations, if any."""
 
     def __init__(
-        self, drivers: Drivers, taxon: Species, model: EventModel, dates: _Series | None
+        self, nominal: Nominal, taxon: Species, model: EventModel, dates: _Series | None
     ) -> None:
-        self.drivers = drivers
+        self.drivers = nominal.drivers
         self.taxon = taxon
         self.model = model
         self.dates = dates
-        self.nominal = nominal_dates(drivers, taxon, model)
+        self.nominal = nominal.dates(taxon, model.name)
         self.own_variance = (1 - COMMON_SHARE) * model.site_spread_days**2
         self.residuals: Floats = np.empty(0)
         if dates is not None:
@@ -246,9 +277,10 @@ def _left_out(drivers: Drivers, model: EventModel, dates: _Series) -> tuple[floa
 
 
 def _arrange(
-    drivers: Drivers, species: dict[str, Species], observed: tuple[Observation, ...]
+    nominal: Nominal, species: dict[str, Species], observed: tuple[Observation, ...]
 ) -> tuple[dict[str, dict[str, _Series]], tuple[str, ...]]:
     """Sort observations by taxon, event and season; name what cannot be used."""
+    drivers = nominal.drivers
     row_of = {
         int(year): row for row, year in enumerate(drivers.years) if drivers.spring_covered[row]
     }
@@ -272,19 +304,22 @@ def _arrange(
         warnings.append(f"{many} left out: the record does not cover their season")
     series: dict[str, dict[str, _Series]] = {}
     for (slug, event), by_row in dates.items():
-        usual = nominal_dates(drivers, species[slug], species[slug].events[event])
+        usual = nominal.dates(species[slug], event)
         rows, days = [], []
         for row, items in sorted(by_row.items()):
             lines = ", ".join(str(item.line) for item in items)
+            where = items[0].where
             if len({item.date for item in items}) > 1:
-                warnings.append(f"lines {lines}: two dates of {event} of {slug}; neither is used")
+                warnings.append(
+                    f"{where}s {lines}: two dates of {event} of {slug}; neither is used"
+                )
                 continue
             if len(items) > 1:
-                warnings.append(f"lines {lines}: the same {event} of {slug}; used once")
+                warnings.append(f"{where}s {lines}: the same {event} of {slug}; used once")
             day = float((items[0].date - drivers.starts[row]).astype(np.int64))
             if abs(day - usual[row]) > IMPOSSIBLE_DAYS:
                 warnings.append(
-                    f"line {lines}: {items[0].date} cannot be {event} of {slug} here (expected "
+                    f"{where} {lines}: {items[0].date} cannot be {event} of {slug} here (expected "
                     f"about {drivers.starts[row] + round(usual[row])}); left out"
                 )
                 continue

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -19,12 +20,16 @@ COLUMNS = ("species", "event", "date")
 
 @dataclass(frozen=True)
 class Observation:
-    """One event of one taxon on one date, and the line it stands on."""
+    """One event of one taxon on one date, and the line of the file it stands on.
+
+    ``where`` says what ``line`` counts: lines of a file, or records of the notebook.
+    """
 
     species: str
     event: str
     date: np.datetime64
     line: int
+    where: Literal["line", "record"] = "line"
 
 
 @dataclass(frozen=True)

@@ -253,7 +253,9 @@ class Notebook:
 
         name = self.site(site).name
         found = (
-            Observation(item.species, item.event, np.datetime64(item.date, "D"), item.number)
+            Observation(
+                item.species, item.event, np.datetime64(item.date, "D"), item.number, "record"
+            )
             for item in self.records(site=name)
             if isinstance(item, ObservedDate)
         )
