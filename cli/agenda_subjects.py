@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from timing.agenda import SiteBasis, Unanswered
     from timing.agenda_tasks import Subject
-    from timing.notebook.model import Tree
+    from timing.notebook.model import NotebookSite, Tree
     from timing.notebook.store import Notebook
     from timing.species.model import Hazard, Species
 
@@ -65,7 +65,8 @@ def subjects_for(
         bench = open_bench(site_name=site_name, notebook=notebook, on=on, **weather)
         taxa = chosen_species(species or COMMON_TAXA)
         found = Found(bench.on)
-        _add_taxa(found, bench, taxa, chosen_hazards(hazards, taxa), observations)
+        occurring = chosen_hazards(hazards, taxa, bench.site.hazards)
+        _add_taxa(found, bench, taxa, occurring, observations)
         return found
     found = Found(parse_day(dt.date.today().isoformat() if on is None else on))
     with open_for_list(notebook) as book:
@@ -100,8 +101,9 @@ def _from_notebook(
         found.missing = f"tree at {site_name}" if site_name else "tree"
         return
     taxa = {taxon.slug: taxon for taxon in chosen_species(tuple(tree.species for tree in here))}
-    occurring = chosen_hazards(hazards, [*taxa.values(), *alone])
+    named = chosen_hazards(hazards, [*taxa.values(), *alone])
     for site in sites:
+        occurring = (*named, *chosen_hazards((), [], _besides(site, hazards)))
         own = [tree for tree in here if tree.site == site.name]
         if not own and not alone:
             continue
@@ -118,6 +120,11 @@ def _from_notebook(
             found.left_out.append(Unanswered(site.name, whom, str(error)))
     if not found.subjects and found.left_out:
         raise DataError(found.left_out[0].reason)
+
+
+def _besides(site: NotebookSite, hazards: tuple[str, ...]) -> tuple[str, ...]:
+    """Hazards noted for a site that were not named anyhow."""
+    return tuple(name for name in site.hazards if name not in hazards)
 
 
 def _named(book: Notebook, names: Iterable[str], sites: set[str]) -> list[Tree]:

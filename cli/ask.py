@@ -71,7 +71,7 @@ def command(
         raise UsageError("name the SPECIES, or a tree of the notebook with --tree, one of the two")
     bench = open_bench(tree=tree, **where)
     taxa = chosen_species((bench.tree.species,) if bench.tree else species)
-    occurring = chosen_hazards(hazards, taxa)
+    occurring = chosen_hazards(hazards, taxa, bench.site.hazards)
     known = tuned_taxa(taxa, observations, bench)
     strength = condition or (bench.tree.condition if bench.tree else "established")
     kinds = (work,) if work else WORK_KINDS

@@ -116,8 +116,8 @@ def command(
     if path is not None and suffix not in SUFFIXES:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
     taxa = chosen_species(species or COMMON_TAXA)
-    occurring = chosen_hazards(hazards, taxa)
     bench = open_bench(**where)
+    occurring = chosen_hazards(hazards, taxa, bench.site.hazards)
     known = tuned_taxa(taxa, observations, bench)
     views = known.outlooks(hazards=occurring)
     calendar = year_calendar(

@@ -124,8 +124,13 @@ def chosen_species(names: tuple[str, ...]) -> list[Species]:
     return [load_species(slug) for slug in slugs]
 
 
-def chosen_hazards(names: tuple[str, ...], taxa: list[Species]) -> tuple[Hazard, ...]:
-    """Hazards the user named, each once; one that concerns none of the taxa is told on stderr."""
+def chosen_hazards(
+    names: tuple[str, ...], taxa: list[Species], noted: tuple[str, ...] = ()
+) -> tuple[Hazard, ...]:
+    """Hazards noted for the site and those the user named, each once.
+
+    A named one that concerns none of the taxa is told on stderr.
+    """
     from timing.species.hazards import load_hazard
 
     hazards = tuple(load_hazard(name) for name in dict.fromkeys(names))
@@ -136,4 +141,5 @@ def chosen_hazards(names: tuple[str, ...], taxa: list[Species]) -> tuple[Hazard,
                 f"{', '.join(hazard.hosts)}), so it changes nothing here",
                 err=True,
             )
-    return hazards
+    here = (load_hazard(name) for name in noted if name not in names)
+    return (*hazards, *here)

@@ -102,12 +102,18 @@ def show(number: int, notebook: Path | None, output: str) -> None:
 @click.option(
     "--ended", callback=as_day, metavar="DATE", help="The day the shoot was cut (running)."
 )
+@click.option(
+    "--looked", callback=as_day, metavar="DATE", help="The day you looked at the shoot (running)."
+)
 @fraction_option
 @place_option
 @note_option
 @notebook_option
 def change(number: int, notebook: Path | None, **given: Any) -> None:
-    """Change what is given; the rest stays. --ended DATE says that a shoot was cut."""
+    """Change what is given; the rest stays.
+
+    --ended DATE says that a shoot was cut, --looked DATE that it may run on.
+    """
     from timing.errors import UsageError
 
     values = {key: value for key, value in given.items() if value is not None}
@@ -224,7 +230,7 @@ def _edited(record: Record, values: dict[str, Any]) -> Record:
 
     values = dict(values)
     if isinstance(record, Runner):
-        _only("a shoot left to run", values, "on", "ended", "place", "note")
+        _only("a shoot left to run", values, "on", "ended", "looked", "place", "note")
         first = "begun"
     elif isinstance(record, WorkDone):
         _only("work done", values, "on", "fraction", "note")

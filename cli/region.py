@@ -72,6 +72,7 @@ def print_region(
     from timing.errors import UsageError
     from timing.region import region_calendar
     from timing.season import year_of
+    from timing.species.hazards import load_hazard
 
     for key, option in ONE_SITE_ONLY.items():
         if one_site.get(key) is not None:
@@ -88,7 +89,9 @@ def print_region(
         click.echo(f"region {found.name}: {name} is left out: {why}", err=True)
     calendars = []
     for bench in found.benches:
-        views = tuned_taxa(taxa, None, bench).outlooks(hazards=hazards)
+        named = {hazard.name for hazard in hazards}
+        noted = (load_hazard(name) for name in bench.site.hazards if name not in named)
+        views = tuned_taxa(taxa, None, bench).outlooks(hazards=(*hazards, *noted))
         asked = year or year_of(bench.on)
         calendars.append(year_calendar(views, asked, confidence=confidence, today=bench.on))
     whole = region_calendar(found.name, calendars, on=found.on, left_out=found.left_out)

@@ -40,6 +40,14 @@ elevation_option = click.option(
 tags_option = click.option(
     "--tag", "tags", multiple=True, metavar="TAG", help="A word to pick sites by; again for more."
 )
+site_hazards_option = click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="NAME",
+    help="A disease or pest that occurs there, such as oak-wilt; again for more. Every answer for "
+    "the site obeys its closed season; 'sapdial species hazards' lists them.",
+)
 attribution_option = click.option(
     "--attribution", metavar="TEXT", help="Whom to name for the temperatures."
 )
@@ -63,6 +71,7 @@ command.add_command(check)
 @longitude_option
 @elevation_option
 @tags_option
+@site_hazards_option
 @temperature_file_options
 @station_options
 @attribution_option
@@ -75,6 +84,7 @@ def add(
     longitude: float | None,
     elevation_m: float | None,
     tags: tuple[str, ...],
+    hazards: tuple[str, ...],
     temperatures: TemperatureFiles | None,
     download: bool,
     since: int | None,
@@ -101,6 +111,7 @@ def add(
         longitude=longitude,
         elevation_m=elevation_m,
         tags=_tags(tags),
+        hazards=_tags(hazards),
         source=temperatures.names if temperatures else "",
         attribution=attribution or "",
         licence=licence or "",
@@ -163,6 +174,7 @@ def show(name: str, notebook: Path | None, output: str) -> None:
 @longitude_option
 @elevation_option
 @tags_option
+@site_hazards_option
 @temperature_file_options
 @change_station_option
 @attribution_option
@@ -174,6 +186,7 @@ def change(
     rename: str | None,
     correction: float | None,
     tags: tuple[str, ...],
+    hazards: tuple[str, ...],
     temperatures: TemperatureFiles | None,
     station: str | None,
     notebook: Path | None,
@@ -181,8 +194,8 @@ def change(
 ) -> None:
     """Change what is given; the rest stays.
 
-    --tag puts its tags in the place of all others ('' for none), --temperatures its file in the
-    place of the whole record.
+    --tag puts its tags in the place of all others ('' for none), --hazard likewise, --temperatures
+    its file in the place of the whole record.
     """
     from timing.errors import UsageError
     from timing.notebook.readings import Readings
@@ -192,6 +205,8 @@ def change(
         values["name"] = rename
     if tags:
         values["tags"] = _tags(tags)
+    if hazards:
+        values["hazards"] = _tags(hazards)
     readings = None
     if temperatures is not None:
         found = temperatures.read(station)

@@ -201,6 +201,15 @@ def test_work_noted_as_done_goes_last():
         assert tasks["heavy"].loss > 0
 
 
+def test_other_work_is_told_to_wait_after_a_heavy_cut():
+    for cut, waits in (("2025-07-05", True), ("2025-06-10", False)):
+        done = (WorkDone("Tree", "heavy", dt.date.fromisoformat(cut), 0.3),)
+        found, day = subject("acer-palmatum", "2025-07-14", work=done)
+        (light,) = [task for task in tasks_of([found], Asked(day, 0.9)) if task.work == "light"]
+        rested = np.datetime64(cut) + 28
+        assert light.rest_until == (rested if waits else None)
+
+
 def test_a_frost_takes_open_work_off_the_list_and_says_so():
     here = place("humid-continental").as_of("2025-07-20")
     frosty = here.with_last_days(tmin_c=[-12.0])
@@ -230,21 +239,53 @@ def test_a_running_shoot_is_to_be_looked_at(told):
     (shoot,) = notices(told(), "shoot")
     assert shoot["name"] == "Old maple"
     assert shoot["text"].startswith("look at the running shoot (low left, left to run on 20 May)")
-    assert dt.date(2025, 6, 13) <= dt.date.fromisoformat(shoot["due"]) <= dt.date(2025, 8, 1)
+    assert dt.date(2025, 5, 25) <= dt.date.fromisoformat(shoot["due"]) <= dt.date.fromisoformat(ON)
+    assert "due since" in shoot["text"]
+    assert re.fullmatch(r"sapdial record change \d+ --looked DATE", shoot["command"])
 
 
-def test_a_look_stays_due_for_a_week():
-    shoot = (Runner("Tree", "apex", dt.date(2025, 5, 20)),)
-    dates = []
-    for on in ("2025-06-20", "2025-06-23", "2025-06-26"):
-        found, day = subject("acer-palmatum", on, runners=shoot)
-        (item,) = [
-            n for n in agenda([found], [], day, confidence=0.9).notices if n.topic == "shoot"
-        ]
-        assert ("due since" in item.text) == (item.due < day)
-        assert item.due >= day - 7
-        dates.append(item.due)
-    assert dates[0] <= dates[1] <= dates[2]
+def test_a_look_stays_due_until_it_is_noted():
+    begun = dt.date(2025, 5, 20)
+
+    def shoot(on, looked=None):
+        runner = Runner("Tree", "apex", begun, looked=looked)
+        found, day = subject("acer-palmatum", on, runners=(runner,))
+        told = agenda([found], [], day, confidence=0.9).notices
+        (item,) = [notice for notice in told if notice.topic == "shoot"]
+        return item
+
+    assert "due about" in shoot("2025-05-22").text
+    due = shoot("2025-06-20").due
+    assert np.datetime64("2025-06-01") < due < np.datetime64("2025-06-20")
+    for on in ("2025-07-20", "2025-09-20", "2025-12-20"):
+        late = shoot(on)
+        assert late.due == due and "due since" in late.text
+    again = shoot("2025-06-21", dt.date(2025, 6, 20))
+    assert again.due > np.datetime64("2025-06-25") and "due about" in again.text
+    hidden = shoot("2025-06-20", dt.date(2025, 6, 25))  # a look that lies ahead counts for nothing
+    assert hidden.due == due
+
+
+def test_vetoes_stand_by_themselves(told):
+    found = told()
+    assert {(item["tree"], item["work"], item["topic"]) for item in found["vetoes"]} == {
+        ("Old maple", "heavy", "record"),
+        ("Resting maple", "heavy", "record"),
+        ("Strong pine", "heavy", "record"),
+        ("Weak beech", "heavy", "tree"),
+    }
+    closed = told("--hazard", "elm-disease")["vetoes"]
+    works = {item["work"] for item in closed if item["topic"] == "hazard"}
+    assert works == {"heavy", "light", "outline"}
+
+
+def test_work_that_only_the_tree_forbids_is_named_as_held_back(book):
+    text = run("agenda", "--on", "2025-07-25", book=book).stdout
+    held = text.partition("HELD BACK")[2].partition("LOOK AT")[0]
+    assert "Old maple" in held and "heavy cut on 1 June 2025" in " ".join(held.split())
+    early = run("agenda", "--on", "2025-07-14", book=book).stdout.partition("HELD BACK")[2]
+    assert "Weak beech" in early and "weak tree" in early
+    assert "Framed maple" not in held
 
 
 def test_the_end_of_a_recovery_is_told(told):

@@ -244,3 +244,40 @@ def test_the_same_warning_is_told_once(tmp_path):
     assert len(told_) == 2 and len(set(told_)) == 2, told_
     assert any("1 observation left out" in line for line in told_)
     assert any("record 5: 2023-06-01 cannot be leaf_fall" in line for line in told_)
+
+
+def test_hazards_noted_for_a_site_are_obeyed_by_every_answer(tmp_path):
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+        book.add_tree(Tree("Elm", "ulmus-parvifolia", SITE.name), when=WHEN)
+    asked = ("ask", "--tree", "Elm", "--work", "light")
+    calendar = ("calendar", "ulmus-parvifolia", "--on", ON, "-o")
+
+    def drawn(name):
+        assert run(*calendar, str(tmp_path / name), book=path).exit_code == 0
+        return (tmp_path / name).read_text("utf-8")
+
+    free = told(*asked, book=path)
+    named = told(*asked, "--hazard", "elm-disease", book=path)
+    with_name = run(*calendar, str(tmp_path / "a.csv"), "--hazard", "elm-disease", book=path)
+    assert with_name.exit_code == 0
+    refused = run("site", "change", SITE.name, "--hazard", "elm-diseas", book=path)
+    assert refused.exit_code == 2 and "the hazards are" in refused.stderr
+    changed = run("site", "change", SITE.name, "--hazard", "elm-disease", book=path)
+    assert changed.stdout == "changed site Lower yard: hazards elm-disease\n"
+    noted = told(*asked, book=path)
+    assert noted["answers"] == named["answers"] != free["answers"]
+    assert noted["site"]["hazards"] == ["elm-disease"]
+    assert told(*asked, "--hazard", "elm-disease", book=path)["answers"] == named["answers"]
+    text = " ".join(run(*asked, "--on", ON, book=path).stdout.split())
+    assert "Noted for this site: Dutch elm disease; closed seasons are obeyed." in text
+    assert "Closed season: Dutch elm disease (noted for this site)" in text
+    assert drawn("b.csv") == (tmp_path / "a.csv").read_text("utf-8")
+    assert "Noted for this site: Dutch elm disease" in " ".join(drawn("b.txt").split())
+    agenda = told("agenda", book=path)
+    assert {item["topic"] for item in agenda["vetoes"]} == {"hazard"}
+    assert "Noted for this site" in run("agenda", "--on", ON, book=path).stdout
+    taken = run("site", "change", SITE.name, "--hazard", "", book=path)
+    assert taken.stdout == "changed site Lower yard: hazards none\n"
+    assert told(*asked, book=path) == free

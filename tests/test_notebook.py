@@ -671,7 +671,36 @@ def test_a_first_notebook_is_brought_up_to_date(tmp_path: Path) -> None:
         db.execute("INSERT INTO change_row VALUES (1, 1, 'site', 1, NULL, NULL)")
     with Notebook.open(path) as book:
         assert book.site("home").name == "Home"
+        assert book.site("home").hazards == ()
         assert book.last_change() is None
+
+
+def test_a_second_notebook_gets_room_for_hazards_and_looks(tmp_path: Path) -> None:
+    path = tmp_path / "second.sqlite"
+    with contextlib.closing(connect(path, create=True, migrations=MIGRATIONS[:2])) as db:
+        columns = ", ".join(("number", *schema.TABLES["site"][:9]))
+        db.execute(f"INSERT INTO site ({columns}) VALUES (1, 'H', 'h', 45, 8, 9, '', '', '', '')")
+        db.execute("INSERT INTO tree VALUES (1, 'T', 't', 'acer-palmatum', 1, 'weak', NULL, '')")
+        db.execute("INSERT INTO runner VALUES (1, 1, 'top', '2025-05-01', NULL, 'note')")
+        db.execute("INSERT INTO numbering VALUES ('record', 1)")
+    with Notebook.open(path) as book:
+        assert book.record(1) == Runner("T", "top", dt.date(2025, 5, 1), None, "note")
+        book.change_site("H", lambda site: replace(site, hazards=("oak-wilt",)), when=NOW)
+        book.change_record(1, lambda old: replace(old, looked=dt.date(2025, 6, 1)), when=NOW)
+    with Notebook.open(path) as book:
+        assert book.site("h").hazards == ("oak-wilt",)
+        assert book.record(1).looked == dt.date(2025, 6, 1)
+        book.undo()
+        book.undo()
+        assert book.site("h").hazards == ()
+
+
+@pytest.mark.parametrize("names", [("oak wilt",), ("no-such-pest",), ("oak-wilt", "")])
+def test_a_hazard_nobody_knows_is_refused(bench: Notebook, names: tuple[str, ...]) -> None:
+    with pytest.raises(FieldError) as error:
+        bench.change_site(SITE.name, lambda site: replace(site, hazards=names), when=NOW)
+    assert error.value.field == "hazards"
+    assert bench.site(SITE.name).hazards == ()
 
 
 def test_a_step_that_fails_leaves_the_old_version(bench: Notebook) -> None:
@@ -991,6 +1020,75 @@ def test_a_killed_program_leaves_the_old_state_or_the_new(bench: Notebook, tmp_p
         assert state[2] - 3 in (seen, seen + 1)  # what was reported is there, whole
 
 
+KILLED_ANYTIME = """
+import datetime as dt, json, os, random, signal, sys, time
+from pathlib import Path
+from timing.notebook.model import WorkDone
+from timing.notebook.store import Notebook
+
+now = dt.datetime(2026, 5, 1)
+path, moments, told = Path(sys.argv[1]), random.Random(20), []
+probe = path.with_name("probe.sqlite")
+probe.write_bytes(path.read_bytes())
+start = time.perf_counter()
+with Notebook.open(probe) as book:
+    for number in range(10):
+        day = dt.date(2015, 1, 1) + dt.timedelta(days=number)
+        book.add_record(WorkDone("Old maple", "light", day), when=now)
+one = (time.perf_counter() - start) / 10
+
+def work():
+    with Notebook.open(path) as book:  # checks the structure of the file
+        return {record.number: record for record in book.records() if isinstance(record, WorkDone)}
+
+before = work()
+for _ in range(100):
+    reading, report = os.pipe()
+    child = os.fork()
+    if child == 0:
+        with Notebook.open(path) as book:
+            os.write(report, b"o")
+            for number in range(len(before), len(before) + 1000):
+                day = dt.date(2015, 1, 1) + dt.timedelta(days=number)
+                book.add_record(WorkDone("Old maple", "light", day), when=now)
+                os.write(report, b".")
+        os._exit(0)
+    os.read(reading, 1)  # it has opened the notebook
+    time.sleep(moments.uniform(0.0, 2 * one))
+    os.kill(child, signal.SIGKILL)
+    dead = os.waitpid(child, 0)[1] == signal.SIGKILL
+    os.close(report)
+    said = len(os.read(reading, 10000))
+    os.close(reading)
+    half = path.with_name(path.name + "-journal").exists()
+    after = work()
+    told.append([dead, said, half, before.items() <= after.items(), len(after) - len(before)])
+    before = after
+print(json.dumps(told))
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs kill -9")
+def test_killed_at_a_hundred_random_moments_it_loses_nothing(bench: Notebook) -> None:
+    import json  # noqa: PLC0415
+
+    bench.close()
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", KILLED_ANYTIME, bench.path],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stderr == ""
+    told = json.loads(done.stdout)
+    assert len(told) == 100
+    for dead, said, _, kept, new in told:
+        assert dead and kept
+        assert new in (said, said + 1)  # what was reported is there, whole
+    assert any(half for _, _, half, _, _ in told)  # some died in the middle of a change
+    assert sum(said for _, said, _, _, _ in told) > 20
+
+
 # ---------------------------------------------------------------------------- folders of CSV
 
 
@@ -1131,6 +1229,7 @@ def notebooks(draw: st.DrawFn) -> list[Step]:
                 NOTES,
                 NOTES,
                 NOTES,
+                hazards=st.lists(st.sampled_from(["oak-wilt", "silver-leaf"])).map(tuple),
             )
         )
         kept = draw(st.none() | st.builds(readings, st.integers(1, 9)))
@@ -1171,7 +1270,10 @@ def notebooks(draw: st.DrawFn) -> list[Step]:
                 st.none() | st.floats(0, 1),
                 NOTES,
             ),
-            st.builds(Runner, one, NAMES, DAYS, st.none() | st.just(NOW.date()), NOTES),
+            st.builds(
+                *(Runner, one, NAMES, DAYS, st.none() | st.just(NOW.date()), NOTES),
+                looked=st.none() | st.just(NOW.date()),
+            ),
         ]
     for record in draw(st.lists(st.one_of(kinds), max_size=6)):
         steps.append(lambda book, record=record: book.add_record(record, when=NOW))  # type: ignore[misc]

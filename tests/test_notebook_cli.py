@@ -130,6 +130,7 @@ def test_sites_trees_and_records_are_listed(bench: Command, daily: Path) -> None
                 "elevation_m": 340,
                 "hemisphere": "north",
                 "tags": ["garden", "north wall"],
+                "hazards": [],
                 "source": daily.name,
                 "attribution": "",
                 "licence": "",
@@ -185,6 +186,7 @@ def test_sites_trees_and_records_are_listed(bench: Command, daily: Path) -> None
                 "place": "low left",
                 "begun": "2024-05-01",
                 "ended": None,
+                "looked": None,
                 **whose,
             },
             {

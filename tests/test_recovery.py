@@ -157,7 +157,8 @@ def test_growth_in_spring_takes_longer_than_in_summer():
 
 def test_after_growth_has_ended_the_shoot_waits_for_spring():
     found, day = view(on="2025-09-20")
-    look = next_look(found, Runner("Old maple", "top", dt.date(2025, 6, 1)), day)
+    seen = Runner("Old maple", "top", dt.date(2025, 6, 1), looked=dt.date(2025, 9, 15))
+    look = next_look(found, seen, day)
     assert str(look.dates[1])[:4] == "2026"
     cut = Runner("Old maple", "top", dt.date(2025, 6, 1), dt.date(2025, 8, 1))
     assert next_look(found, cut, day) is None

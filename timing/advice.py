@@ -25,12 +25,14 @@ from timing.windows import MARGINAL, Window, WorkOdds, wilson_range
 from timing.wording import day_text
 
 Verdict = Literal["safe", "marginal", "not_safe"]
+VetoTopic = Literal["record", "hazard", "tree", "weather"]
 
 CONFIDENCE = 0.9
 HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
 ROOT_MARGIN_C = 3.0
 HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
 LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
+WEAK = "weak tree: no heavy cut until it has grown freely for a full season"
 REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
 
 
@@ -44,6 +46,20 @@ class HowMuch:
 
 
 @dataclass(frozen=True)
+class Veto:
+    """What forbids a kind of work on a day, whatever the odds.
+
+    Parameters
+    ----------
+    topic : a record of the tree, a hazard's closed season, the tree's condition, or the weather.
+    text : a sentence without its full stop.
+    """
+
+    topic: VetoTopic
+    text: str
+
+
+@dataclass(frozen=True)
 class Answer:
     """Everything the program says about one taxon, one kind of work and one day.
 
@@ -51,7 +67,7 @@ class Answer:
     ----------
     chance : chance that the work is safe on the day.
     chance_range : 95 % sampling range of that share.
-    vetoes : what this season's record, the tree's condition or a hazard forbids, whatever the
+    barred : what this season's record, the tree's condition or a hazard forbids, whatever the
         odds.
     phase : what the tree is doing.
     windows, marginal_windows : coming runs at or above the confidence, and above one half.
@@ -72,7 +88,7 @@ class Answer:
     verdict: Verdict
     chance: float
     chance_range: tuple[float, float]
-    vetoes: tuple[str, ...]
+    barred: tuple[Veto, ...]
     phase: str
     windows: tuple[Window, ...]
     marginal_windows: tuple[Window, ...]
@@ -88,6 +104,11 @@ class Answer:
     spread_days: float | None
     tuned: bool
     hazards: tuple[HazardNotice, ...] = ()
+
+    @property
+    def vetoes(self) -> tuple[str, ...]:
+        """The sentences of what is barred."""
+        return tuple(veto.text for veto in self.barred)
 
 
 def answer(
@@ -117,9 +138,12 @@ def answer(
     begin = max((on, *(hold.until for hold in held))) if work == "heavy" else on
     notices = hazard_notices(outlook, work, on)
     closed = (text for notice in notices if (text := veto_text(notice, work, on)))
-    vetoes = (*closed, *_vetoes(outlook, odds, on, condition))
-    if work == "heavy":
-        vetoes = (*(hold.text for hold in held), *vetoes)
+    vetoes = (
+        *(Veto("record", hold.text) for hold in held if work == "heavy"),
+        *(Veto("hazard", text) for text in closed),
+        *(Veto("tree", WEAK) for _ in range(condition == "weak" and work == "heavy")),
+        *(Veto("weather", text) for text in _weather(outlook, odds, on)),
+    )
     windows = _from(begin, odds.windows(confidence, begin, hemisphere), bool(begin > on))
     marginal = odds.windows(min(MARGINAL, confidence), begin, hemisphere)
     best = odds.best_day(begin)
@@ -138,7 +162,7 @@ def answer(
         verdict=verdict,
         chance=chance,
         chance_range=wilson_range(chance, odds.seasons),
-        vetoes=vetoes,
+        barred=vetoes,
         phase=phase(outlook, on),
         windows=windows,
         marginal_windows=_from(begin, marginal, bool(begin > on)),
@@ -250,15 +274,12 @@ def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
     return f"usually {latest[1]}"
 
 
-def _vetoes(
-    outlook: Outlook, odds: WorkOdds, on: np.datetime64, condition: Condition
-) -> tuple[str, ...]:
+def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
+    """What the recorded weather forbids on a day."""
+    if not reaches(outlook.record.last, on):
+        return ()
     vetoes = []
     heavy = odds.kind == "heavy"
-    if condition == "weak" and heavy:
-        vetoes.append("weak tree: no heavy cut until it has grown freely for a full season")
-    if not reaches(outlook.record.last, on):
-        return tuple(vetoes)
     record = outlook.record
     recent = _recent(outlook, on, record.tmin_c, RECENT_DAYS)
     coldest = float(np.nanmin(recent, initial=np.inf))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.agenda_notices import Notice, observation_notices, stale_notice, subject_notices
-from timing.agenda_tasks import Asked, Group, Subject, Task, tasks_of
+from timing.agenda_tasks import Asked, Barred, Group, Subject, Task, barred, tasks_of
 from timing.site import Site
 from timing.temperature import TemperatureRecord
 
@@ -42,6 +42,7 @@ class Agenda:
     subjects : every tree or taxon it speaks of.
     tasks : in their groups; within a group by what is lost by waiting, then by name.
     notices : by date, then by name.
+    barred : work that something forbids today, whatever the odds.
     unanswered : trees left out.
     """
 
@@ -51,11 +52,21 @@ class Agenda:
     subjects: tuple[Subject, ...] = ()
     tasks: tuple[Task, ...] = ()
     notices: tuple[Notice, ...] = ()
+    barred: tuple[Barred, ...] = ()
     unanswered: tuple[Unanswered, ...] = ()
 
     def of(self, group: Group) -> tuple[Task, ...]:
         """Tasks of one group."""
         return tuple(task for task in self.tasks if task.group == group)
+
+    def held_back(self) -> tuple[Barred, ...]:
+        """Work that season and weather would allow today, but not the tree."""
+        return tuple(
+            item
+            for item in self.barred
+            if item.chance >= self.confidence - 1e-9
+            and all(veto.topic in ("record", "tree") for veto in item.vetoes)
+        )
 
 
 def agenda(
@@ -87,5 +98,12 @@ def agenda(
     ]
     notices.sort(key=lambda notice: (notice.due, notice.name.casefold(), notice.text))
     return Agenda(
-        on, confidence, sites, subjects, tasks_of(subjects, asked), tuple(notices), unanswered
+        on,
+        confidence,
+        sites,
+        subjects,
+        tasks_of(subjects, asked),
+        tuple(notices),
+        barred(subjects, asked),
+        unanswered,
     )

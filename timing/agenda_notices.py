@@ -10,7 +10,6 @@ import numpy as np
 
 from timing.agenda_tasks import AHEAD_DAYS, Asked, Subject
 from timing.answers import Outlook
-from timing.closed_seasons import veto_text
 from timing.recovery import Look, next_look
 from timing.running import running_year
 from timing.season import year_of
@@ -22,7 +21,6 @@ Topic = Literal["weather", "shoot", "recovery", "observation", "temperatures"]
 NOTED = ("bud_break", "full_bloom", "leaf_full_size", "leaf_colour", "leaf_fall")
 NEAR_DAYS = 10  # an event expected within so many days, before or after, is worth noting
 STALE_DAYS = 7  # a record that ends longer ago is not up to date
-OVERDUE_DAYS = 7  # a shoot's look stays due for so long
 
 
 @dataclass(frozen=True)
@@ -61,10 +59,8 @@ def subject_notices(subject: Subject, asked: Asked) -> list[Notice]:
 
 def weather_vetoes(subject: Subject, work: WorkKind, asked: Asked) -> tuple[str, ...]:
     """What the recorded weather forbids on the day: frost, heat, leaves lost to a late frost."""
-    told = asked.answer(subject, work)
-    other = {hold.text for hold in subject.held}
-    other |= {veto_text(notice, work, asked.on) or "" for notice in told.hazards}
-    return tuple(text for text in told.vetoes if text not in other)
+    barred = asked.answer(subject, work).barred
+    return tuple(veto.text for veto in barred if veto.topic == "weather")
 
 
 def stale_notice(site: str, last: np.datetime64, on: np.datetime64) -> Notice | None:
@@ -83,11 +79,13 @@ def stale_notice(site: str, last: np.datetime64, on: np.datetime64) -> Notice | 
 def _shoots(subject: Subject, on: np.datetime64) -> list[Notice]:
     found = []
     for runner in subject.runners:
-        look = next_look(subject.outlook, runner, on - OVERDUE_DAYS)
-        if look is None or look.dates[1] > on:
-            look = next_look(subject.outlook, runner, on)
+        look = next_look(subject.outlook, runner, on)
         if look is not None and look.dates[1] <= on + AHEAD_DAYS:
-            found.append(_notice("shoot", subject, look.dates[1], _shoot_text(look, on)))
+            due = look.dates[1]
+            command = ""
+            if due <= on and runner.number:
+                command = f"sapdial record change {runner.number} --looked DATE"
+            found.append(_notice("shoot", subject, due, _shoot_text(look, on), command))
     return found
 
 
@@ -95,7 +93,8 @@ def _shoot_text(look: Look, on: np.datetime64) -> str:
     early, usual, late = look.dates
     text = f"look at the running shoot ({look.place}, left to run on {date_text(look.begun, on)}): "
     if usual <= on:
-        return f"{text}due since {date_text(usual, on)}" if usual < on else f"{text}due today"
+        due = f"due since {date_text(usual, on)}" if usual < on else "due today"
+        return f"{text}{due}; note the day you looked, or the day you cut it (--ended)"
     between = "" if early == late else f" ({date_text(early, on)} to {date_text(late, on)})"
     return f"{text}due about {date_text(usual, on)}{between}"
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from timing.advice import Answer, answer
+from timing.advice import WEAK, Answer, Veto, answer
 from timing.answers import Outlook
 from timing.recovery import Hold
 from timing.season import CYCLE_DAYS, season_start, year_of
@@ -36,6 +36,7 @@ Group = Literal["closing", "open", "opening"]
 GROUPS: tuple[Group, ...] = ("closing", "open", "opening")
 CLOSING_DAYS = 21
 AHEAD_DAYS = 42
+REST_DAYS = 28  # between a heavy cut and other work of a tree (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,7 @@ class Task:
     reopens : first day of the next window of this work, or None within a year of closing.
     wait_days : days from closing to that day, 365 at most.
     loss : what is lost by waiting, `wait_days` a day left.
+    rest_until : four weeks after a heavy cut of the tree, where other work lies before it, or None.
     done : the day on which this work was last noted since the window opened, or None.
     conditions : what the rules ask for besides the date.
     origin : what the window is known by while its dates still move (see `origin`).
@@ -110,6 +112,7 @@ class Task:
     reopens: np.datetime64 | None
     wait_days: int
     loss: float
+    rest_until: np.datetime64 | None
     done: np.datetime64 | None
     conditions: tuple[str, ...]
     origin: tuple[str, int, int]
@@ -142,6 +145,36 @@ class Asked:
                 held=subject.held,
             )
         return self._told[key]
+
+
+@dataclass(frozen=True)
+class Barred:
+    """A kind of work that something forbids today, whatever the odds.
+
+    Parameters
+    ----------
+    subject, work : whose, and what.
+    chance : chance that the day is safe by season and weather alone.
+    vetoes : what forbids it.
+    """
+
+    subject: Subject
+    work: WorkKind
+    chance: float
+    vetoes: tuple[Veto, ...]
+
+
+def barred(subjects: Iterable[Subject], asked: Asked) -> tuple[Barred, ...]:
+    """Work that is forbidden today, in the order of the subjects."""
+    found = []
+    for subject in subjects:
+        for work in WORK_KINDS:
+            told = asked.answer(subject, work)
+            weak = work == "heavy" and subject.weak
+            vetoes = (*([Veto("tree", WEAK)] if weak else []), *told.barred)
+            if vetoes:
+                found.append(Barred(subject, work, told.chance, vetoes))
+    return tuple(found)
 
 
 def tasks_of(subjects: Iterable[Subject], asked: Asked) -> tuple[Task, ...]:
@@ -196,6 +229,17 @@ def last_done(
     return max((day for day in days if since <= day <= on), default=None)
 
 
+def rest_until(
+    subject: Subject, work: WorkKind, start: np.datetime64, on: np.datetime64
+) -> np.datetime64 | None:
+    """The day until which a tree rests from a heavy cut, where that is later than a day."""
+    cut = last_done(subject, "heavy", on - REST_DAYS + 1, on)
+    if work == "heavy" or cut is None or cut + REST_DAYS <= start:
+        return None
+    rested: np.datetime64 = cut + REST_DAYS
+    return rested
+
+
 def _task(subject: Subject, told: Answer, window: Window) -> Task:
     odds, on = subject.outlook.odds[told.work], told.on
     hemisphere = subject.outlook.site.hemisphere
@@ -226,6 +270,7 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
         reopens=reopens,
         wait_days=wait,
         loss=0.0 if done is not None else wait / days_left,
+        rest_until=rest_until(subject, told.work, start, on),
         done=done,
         conditions=conditions_on(odds, start),
         origin=(

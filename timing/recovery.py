@@ -17,7 +17,7 @@ import numpy as np
 
 from timing.answers import Outlook
 from timing.crossings import reach
-from timing.season import season_of, season_start
+from timing.season import NEW_YEAR, season_of, season_start
 from timing.wording import day_text
 
 if TYPE_CHECKING:
@@ -59,7 +59,10 @@ class Hold:
 
 @dataclass(frozen=True)
 class Look:
-    """When to look at a running shoot again: early, usual and late date."""
+    """When to look at a running shoot again: early, usual and late date.
+
+    A look that is due already has the day since when it is, three times.
+    """
 
     place: str
     begun: np.datetime64
@@ -100,9 +103,10 @@ def holds(outlook: Outlook, done: Iterable[WorkDone], on: np.datetime64) -> tupl
 def next_look(outlook: Outlook, runner: Runner, on: np.datetime64) -> Look | None:
     """When a running shoot has grown enough for another look, or None once it was cut.
 
-    A look is due each time 250 degree days above 5 °C have gone by since the shoot was left to run
-    or the season began; the weeks ahead are those of past seasons. Where growth ends first, the
-    shoot waits for the next spring's buds.
+    A look is due when 250 degree days above 5 °C have gone by since the shoot was left to run or
+    last looked at, or since 1 January (1 July south), and stays due until it is noted; the weeks
+    ahead are those of past seasons. Where growth ends first, the shoot waits for the next spring's
+    buds.
     """
     begun = np.datetime64(runner.begun, "D")
     if runner.ended is not None or begun > on:
@@ -112,15 +116,17 @@ def next_look(outlook: Outlook, runner: Runner, on: np.datetime64) -> Look | Non
     season = season_of(on, outlook.site.hemisphere)
     start = season_start(season, outlook.site.hemisphere)
     stop = _date(outlook, "growth_stop", season, MEDIAN)
-    since, today = (max(int((day - start).astype(np.int64)), 1) for day in (begun, on))
+    looked = begun
+    if runner.looked is not None and np.datetime64(runner.looked, "D") <= on:
+        looked = np.datetime64(runner.looked, "D")
+    since = max(int((looked - start).astype(np.int64)), NEW_YEAR)
     sums = drivers.growth_sum
-    before = sums[:, since - 1 : since]
-    grown = max(float(np.nanmedian(sums[:, today] - before[:, 0])), 0.0)
-    due = before + LOOK_DEGREE_DAYS * (np.floor(grown / LOOK_DEGREE_DAYS) + 1)
-    days = reach(sums, due)
+    days = reach(sums, sums[:, since - 1 : since] + LOOK_DEGREE_DAYS)
     known = days[np.isfinite(days)]
     if known.size > days.size / 2:
         low, middle, high = (start + round(float(day)) for day in np.quantile(known, QUANTILES))
+        if middle <= on:
+            return Look(runner.place, begun, (middle, middle, middle))
         if stop is None or middle <= stop:
             return Look(runner.place, begun, (max(low, on), max(middle, on), max(high, on)))
     spring = _first(outlook, "bud_break", on + 1)

@@ -22,6 +22,7 @@ class Site:
     elevation_m : height above sea level, or None when unknown [m].
     invented : True for a place of our own making, which every output must say.
     attribution : whom every output must name for the temperatures, and on what terms; may be empty.
+    hazards : names of the diseases and pests that its notes say occur there.
 
     Raises
     ------
@@ -34,6 +35,7 @@ class Site:
     elevation_m: float | None = None
     invented: bool = False
     attribution: str = ""
+    hazards: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for label, value, limit in (

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from timing.language import ENGLISH, Language
+from timing.species.hazards import load_hazard
 
 if TYPE_CHECKING:
     from timing.calendar import Band, YearCalendar
@@ -164,7 +165,8 @@ def record_text(calendar: YearCalendar) -> str:
         seasons=calendar.seasons,
         missing=missing,
     )
-    return f"{text}{credit_text(calendar.site, ' ', language)}"
+    credit = credit_text(calendar.site, " ", language)
+    return f"{text}{credit}{noted_hazards_text(calendar.site, ' ', language)}"
 
 
 def credit_text(site: Site, before: str = "", language: Language = ENGLISH) -> str:
@@ -172,6 +174,14 @@ def credit_text(site: Site, before: str = "", language: Language = ENGLISH) -> s
     if not site.attribution:
         return ""
     return before + language.text("record.credit", attribution=site.attribution)
+
+
+def noted_hazards_text(site: Site, before: str = "", language: Language = ENGLISH) -> str:
+    """Which hazards the site's own notes name, whose closed seasons are obeyed; "" for none."""
+    if not site.hazards:
+        return ""
+    labels = ", ".join(load_hazard(name).label for name in site.hazards)
+    return before + language.text("record.hazards", listed=labels)
 
 
 def evidence_text(calendar: YearCalendar) -> str:

@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.agenda_notices import date_text, weather_vetoes
-from timing.agenda_tasks import Asked, Subject, last_done, origin, waiting
+from timing.agenda_tasks import REST_DAYS, Asked, Subject, last_done, origin, waiting
 from timing.assignment import Claim, assign
 from timing.errors import UsageError
 from timing.season import CYCLE_DAYS
@@ -34,7 +34,6 @@ from timing.windows import MARGINAL
 from timing.wording import WORK_LABELS, percent
 
 PER_DAY = 6
-REST_DAYS = 28  # between a heavy cut and other work (common practice, no source)
 FINEST = 1_000_000  # worths are whole millionths
 
 

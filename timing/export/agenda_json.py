@@ -31,6 +31,17 @@ def agenda_json(agenda: Agenda, plan: WorkPlan | None = None) -> Json:
         ],
         "trees": [_subject(subject) for subject in agenda.subjects],
         **{group: [_task(task, agenda) for task in agenda.of(group)] for group in GROUPS},
+        "vetoes": [
+            {
+                **_whose(item.subject),
+                "work": item.work,
+                "chance_today": round(item.chance, 3),
+                "topic": veto.topic,
+                "text": veto.text,
+            }
+            for item in agenda.barred
+            for veto in item.vetoes
+        ],
         "look": [_notice(notice) for notice in agenda.notices],
         "not_answered": [
             {"site": item.site, "names": list(item.names), "reason": item.reason}
@@ -72,6 +83,7 @@ def _task(task: Task, agenda: Agenda) -> Json:
         "reopens": _day(task.reopens),
         "wait_days": task.wait_days,
         "loss": round(task.loss, 3),
+        "rest_until": _day(task.rest_until),
         "done": _day(task.done),
         "conditions": list(task.conditions),
         "origin": dict(zip(("event", "season", "before"), task.origin, strict=True)),

@@ -9,7 +9,7 @@ import numpy as np
 
 from timing.agenda import Agenda
 from timing.agenda_notices import Notice, date_text
-from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Group, Subject, Task
+from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Barred, Group, Subject, Task
 from timing.export import agenda_words as words
 from timing.export.answer_text import place_lines, wrapped
 from timing.running import reaches
@@ -38,6 +38,13 @@ def agenda_text(agenda: Agenda) -> str:
             lines += _task(tasks, agenda)
         if not agenda.of(group):
             lines.append("  nothing")
+    held = agenda.held_back()
+    if held:
+        lines += ["", "HELD BACK"]
+    for items in _alike(held, _held_key):
+        names = words.listed_names((item.subject for item in items), _several(agenda))
+        lines += wrapped(f"{words.work_text(items[0].work)}: {names}", "  ", "      ")
+        lines += [line for veto in items[0].vetoes for line in wrapped(veto.text, "      ")]
     lines += ["", "LOOK AT THIS TREE"]
     for notices in _alike(agenda.notices, lambda item: (item.topic, item.text, item.command)):
         lines += _notice(notices, agenda)
@@ -81,7 +88,7 @@ def _heading(agenda: Agenda, title: str) -> list[str]:
     day = f"{day_text(agenda.on)} {str(agenda.on)[:4]}"
     lines = wrapped(f"{title} {day}: {count} {what if count == 1 else plural}")
     for basis in agenda.sites:
-        lines += ["", *place_lines(basis.place, basis.record)]
+        lines += ["", *place_lines(basis.place, basis.record, closed_seasons=True)]
         if not reaches(basis.record.last, agenda.on):
             lines += wrapped("No record of this season: the odds are those of past seasons.")
     gap = [""] if _several(agenda) else []
@@ -138,6 +145,11 @@ def _unanswered(agenda: Agenda) -> list[str]:
 def _who(subject: Subject, agenda: Agenda) -> str:
     text = words.who_text(subject)
     return f"{text} at {subject.site}" if _several(agenda) else text
+
+
+def _held_key(item: Barred) -> Hashable:
+    """What work that shares an entry has in common."""
+    return item.work, item.vetoes, item.subject.outlook.species.slug, item.subject.site
 
 
 def _left_key(item: LeftOver) -> Hashable:

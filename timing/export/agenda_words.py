@@ -94,7 +94,12 @@ def details(task: Task, on: np.datetime64) -> tuple[str, ...]:
         lines.append(sure if day == on else f"{sure}; {best}")
     if task.done is not None:
         lines.append(f"noted as done on {date_text(task.done, on)}")
-    lines += [f"only if: {text}" for text in task.conditions]
+    if task.rest_until is not None:
+        lines.append(
+            f"let it rest until {date_text(task.rest_until, on)}: four weeks after its heavy cut "
+            "(common practice, no source)"
+        )
+    lines += [f"condition: {text}" for text in task.conditions]
     return tuple(lines)
 
 
@@ -107,13 +112,18 @@ def planned_text(item: Planned, on: np.datetime64) -> str:
 
 
 def hazards_text(subjects: Iterable[Subject]) -> str:
-    """Which hazards closed days, and who has the last word; "" where there are none."""
+    """Which hazards closed days, and who has the last word; "" where there are none.
+
+    Those noted for a site are named beside the site.
+    """
+    found = [(hazard, s.outlook.site) for s in subjects for hazard in s.outlook.hazards]
     labels = dict.fromkeys(
-        hazard.label for subject in subjects for hazard in subject.outlook.hazards
+        hazard.label for hazard, site in found if hazard.name not in site.hazards
     )
-    if not labels:
+    if not found:
         return ""
-    return f"Closed seasons counted in for their hosts: {', '.join(labels)}. {authority_text()}"
+    named = f"Closed seasons counted in for their hosts: {', '.join(labels)}. " if labels else ""
+    return named + authority_text()
 
 
 def listed_names(subjects: Iterable[Subject], with_site: bool) -> str:

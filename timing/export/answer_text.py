@@ -15,7 +15,15 @@ from timing.species.hazards import authority_text
 from timing.species.model import Disagreement
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
-from timing.wording import EVENT_LABELS, WORK_LABELS, credit_text, day_text, percent, short_day
+from timing.wording import (
+    EVENT_LABELS,
+    WORK_LABELS,
+    credit_text,
+    day_text,
+    noted_hazards_text,
+    percent,
+    short_day,
+)
 
 WIDTH = 80
 VERDICTS: dict[Verdict, str] = {
@@ -27,7 +35,7 @@ VERDICTS: dict[Verdict, str] = {
 
 def answers_text(answers: list[Answer], site: Site, record: TemperatureRecord) -> str:
     """The full answer for one taxon; one line each when several taxa were asked for."""
-    lines = [*place_lines(site, record), ""]
+    lines = [*place_lines(site, record, closed_seasons=True), ""]
     if len({answer.species.slug for answer in answers}) == 1:
         for number, answer in enumerate(answers):
             last = number == len(answers) - 1
@@ -37,8 +45,13 @@ def answers_text(answers: list[Answer], site: Site, record: TemperatureRecord) -
     return "\n".join(lines).rstrip() + "\n"
 
 
-def place_lines(site: Site, record: TemperatureRecord) -> list[str]:
-    """Where the answer holds and what it was read from."""
+def place_lines(
+    site: Site, record: TemperatureRecord, *, closed_seasons: bool = False
+) -> list[str]:
+    """Where the answer holds and what it was read from.
+
+    ``closed_seasons`` names the hazards noted for the site, where the answer obeys them.
+    """
     north = f"{abs(site.latitude):.1f}° {'S' if site.latitude < 0 else 'N'}"
     east = f"{abs(site.longitude):.1f}° {'W' if site.longitude < 0 else 'E'}"
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
@@ -50,6 +63,8 @@ def place_lines(site: Site, record: TemperatureRecord) -> list[str]:
     )
     lines.append(f"Temperatures from {record.first} to {record.last}{mended}")
     lines += wrapped(credit_text(site), "", "  ")
+    if closed_seasons:
+        lines += wrapped(noted_hazards_text(site), "", "  ")
     if site.invented:
         lines.append(
             "INVENTED place and weather, for trying things out: not advice for a real tree"
@@ -105,7 +120,7 @@ def _full(answer: Answer) -> list[str]:
     if answer.conditions:
         lines += [
             "",
-            "Only if",
+            "Conditions",
             *(line for text in answer.conditions for line in wrapped(text, "  ")),
         ]
     return [*lines, ""]
@@ -127,15 +142,12 @@ def _when(answer: Answer) -> list[str]:
         )
     else:
         lines += wrapped("No day of the year is safe for this work here.")
-    spans = " · ".join(
-        span(window, answer.on)
-        for window in answer.marginal_windows
-        if all(
-            (window.opens, window.closes) != (safe.opens, safe.closes) for safe in answer.windows
-        )
-    )
-    if spans:
-        lines += wrapped(f"With the marginal days around them (from 50%): {spans}.")
+    safe = {span(window, answer.on) for window in answer.windows}
+    wider = [
+        text for window in answer.marginal_windows if (text := span(window, answer.on)) not in safe
+    ]
+    if wider:
+        lines += wrapped(f"With the marginal days around them (from 50%): {' · '.join(wider)}.")
     return lines
 
 

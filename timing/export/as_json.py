@@ -32,6 +32,7 @@ def site_json(site: Site) -> Json:
         "hemisphere": site.hemisphere,
         "invented": site.invented,
         "attribution": site.attribution or None,
+        "hazards": list(site.hazards),
     }
 
 

@@ -21,7 +21,8 @@ def closed_sections(answers: list[Answer], site: Site) -> dict[str, list[str]]:
             if notice.hazard.name == name
             for part in notice.parts
         )
-        sections[f"Closed season: {hazard.label}"] = [*seasons, _besides(hazard)]
+        noted = " (noted for this site)" if name in site.hazards else ""
+        sections[f"Closed season: {hazard.label}{noted}"] = [*seasons, _besides(hazard)]
     return sections
 
 

@@ -36,6 +36,7 @@ def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
         "elevation_m": site.elevation_m,
         "hemisphere": site.place().hemisphere,
         "tags": list(site.tags),
+        "hazards": list(site.hazards),
         "source": site.source,
         "attribution": site.attribution,
         "licence": site.licence,
@@ -121,5 +122,6 @@ def _record(record: Record) -> dict[str, Any]:
         "place": record.place,
         "begun": record.begun.isoformat(),
         "ended": None if record.ended is None else record.ended.isoformat(),
+        "looked": None if record.looked is None else record.looked.isoformat(),
         "note": record.note,
     }

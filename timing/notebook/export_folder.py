@@ -96,6 +96,7 @@ def _site_rows(db: sqlite3.Connection, place: Path) -> Iterator[list[str]]:
             *map(guarded, (";".join(site.tags), site.source, site.attribution, site.licence)),
             file,
             *_station_cells(site.station),
+            ";".join(site.hazards),
         ]
 
 
@@ -160,5 +161,5 @@ def _record_row(record: Record) -> list[str]:
         return [record.species, guarded(record.event), day, tree, guarded(record.site), note]
     if isinstance(record, WorkDone):
         return [tree, record.kind, record.date.isoformat(), number_cell(record.fraction), note]
-    ended = record.ended.isoformat() if record.ended else ""
-    return [tree, guarded(record.place), record.begun.isoformat(), ended, note]
+    ended, looked = (day.isoformat() if day else "" for day in (record.ended, record.looked))
+    return [tree, guarded(record.place), record.begun.isoformat(), ended, note, looked]

@@ -134,6 +134,7 @@ def _site(line: Line) -> tuple[NotebookSite, Readings | None]:
             attribution=line.text("attribution"),
             licence=line.text("licence"),
             station=_station(line),
+            hazards=tuple(word.strip() for word in line.text("hazards").split(";") if word.strip()),
         )
         file = line.cells.get(TEMPERATURES, "").strip()
         if not file:
@@ -214,6 +215,7 @@ def _runner(line: Line) -> Runner:
             begun=line.day("begun"),
             ended=line.optional_day("ended"),
             note=line.text("note"),
+            looked=line.optional_day("looked"),
         )
 
 

@@ -81,6 +81,7 @@ class NotebookSite:
     source : the file the temperatures came from.
     attribution, licence : whom to name for the temperatures, and on what terms they are used.
     station : the weather station they come from, or None where they came as a file.
+    hazards : names of the diseases and pests that occur there, each once, in alphabetical order.
     """
 
     name: str
@@ -92,12 +93,17 @@ class NotebookSite:
     attribution: str = ""
     licence: str = ""
     station: SiteStation | None = None
+    hazards: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         _set(self, "name", checked_name(self.name, "name"))
         for value, name in ((self.latitude, "latitude"), (self.longitude, "longitude")):
             _set(self, name, float(value))
         _set(self, "tags", _tags(self.tags))
+        for hazard in self.hazards:
+            if not _SLUG.match(hazard) or len(hazard) > 80:
+                raise FieldError("hazards", f"hazard {shown(hazard)} is not written like oak-wilt")
+        _set(self, "hazards", tuple(sorted(set(self.hazards))))
         for name in ("source", "attribution", "licence"):
             _set(self, name, checked_text(getattr(self, name), name))
         try:
@@ -111,7 +117,14 @@ class NotebookSite:
     def place(self) -> Site:
         """The same place as the rest of the library knows it."""
         named = "; ".join(text for text in (self.attribution, self.licence) if text)
-        return Site(self.name, self.latitude, self.longitude, self.elevation_m, attribution=named)
+        return Site(
+            self.name,
+            self.latitude,
+            self.longitude,
+            self.elevation_m,
+            attribution=named,
+            hazards=self.hazards,
+        )
 
     @property
     def offset_c(self) -> float:
@@ -274,6 +287,7 @@ class Runner:
     begun : the day it was left to run.
     ended : the day it was cut, or None while it runs.
     note : free text.
+    looked : the day somebody last looked whether it has thickened enough, or None.
     number : its number in the notebook, 0 before it is kept; it does not count in comparisons.
     """
 
@@ -282,6 +296,7 @@ class Runner:
     begun: dt.date
     ended: dt.date | None = None
     note: str = ""
+    looked: dt.date | None = None
     number: int = field(default=0, compare=False)
 
     def __post_init__(self) -> None:
@@ -292,6 +307,12 @@ class Runner:
             raise FieldError(
                 "ended",
                 f"ended {self.ended.isoformat()} comes before the shoot was left to run "
+                f"({self.begun.isoformat()})",
+            )
+        if self.looked is not None and checked_day(self.looked, "looked") < self.begun:
+            raise FieldError(
+                "looked",
+                f"looked at on {self.looked.isoformat()}, before the shoot was left to run "
                 f"({self.begun.isoformat()})",
             )
         _set(self, "note", checked_text(self.note, "note"))

@@ -132,12 +132,14 @@ def prepared(writer: Writer, record: Record) -> tuple[str, dict[str, Any]]:
         }
     refuse_future(record.begun, "begun", writer.when)
     refuse_future(record.ended, "ended", writer.when)
+    refuse_future(record.looked, "looked", writer.when)
     return "runner", {
         "tree": tree["number"],
         "place": record.place,
         "begun": record.begun.isoformat(),
         "ended": None if record.ended is None else record.ended.isoformat(),
         "note": record.note,
+        "looked": None if record.looked is None else record.looked.isoformat(),
     }
 
 
@@ -234,5 +236,6 @@ def _build(table: str, row: sqlite3.Row) -> Record:
         begun=dt.date.fromisoformat(row["begun"]),
         ended=None if row["ended"] is None else dt.date.fromisoformat(row["ended"]),
         note=row["note"],
+        looked=None if row["looked"] is None else dt.date.fromisoformat(row["looked"]),
         number=row["number"],
     )

@@ -29,13 +29,13 @@ TABLES: dict[str, tuple[str, ...]] = {
         *("name", "key", "latitude", "longitude", "elevation_m"),
         *("tags", "source", "attribution", "licence"),
         *("station", "station_name", "station_latitude", "station_longitude"),
-        *("station_elevation_m", "offset_c", "fetched"),
+        *("station_elevation_m", "offset_c", "fetched", "hazards"),
     ),
     "tree": ("name", "key", "species", "site", "condition", "pot_cm", "note"),
     "shelter": ("tree", "kind", "key", "tmin_offset_c", "tmax_offset_c", "starts", "until"),
     "observation": ("species", "event", "date", "tree", "site", "note"),
     "work": ("tree", "kind", "date", "fraction", "note"),
-    "runner": ("tree", "place", "begun", "ended", "note"),
+    "runner": ("tree", "place", "begun", "ended", "note", "looked"),
 }
 
 VERSION_1 = (
@@ -135,9 +135,17 @@ def _add_stations(db: sqlite3.Connection) -> None:
     db.execute("DELETE FROM change")
 
 
+def _add_hazards_and_looks(db: sqlite3.Connection) -> None:
+    """The hazards of a site, separated by semicolons; when a running shoot was last looked at."""
+    db.execute("ALTER TABLE site ADD COLUMN hazards TEXT NOT NULL DEFAULT ''")
+    db.execute("ALTER TABLE runner ADD COLUMN looked TEXT")
+    db.execute("DELETE FROM change_row")
+    db.execute("DELETE FROM change")
+
+
 # Step n takes a notebook from version n to n + 1. A step that changes the columns of TABLES
 # also empties the table ``change``, whose rows were kept in the old form.
-MIGRATIONS: tuple[Migration, ...] = (_create, _add_stations)
+MIGRATIONS: tuple[Migration, ...] = (_create, _add_stations, _add_hazards_and_looks)
 
 
 class NoNotebookError(DataError):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
-from timing.errors import DataError
+from timing.errors import DataError, UsageError
 from timing.intake.stations import Station
 from timing.notebook.checks import FieldError, lookup_key, unknown
 from timing.notebook.journal import Writer
@@ -16,6 +16,7 @@ from timing.notebook.model import NotebookSite, SiteStation
 from timing.notebook.readings import Readings, read_readings, read_span
 from timing.notebook.schema import rebuilt
 from timing.notebook.words import counted
+from timing.species.hazards import load_hazard
 
 SiteEdit = Callable[[NotebookSite], NotebookSite]
 
@@ -75,6 +76,7 @@ def read_site(db: sqlite3.Connection, name: str | None) -> tuple[int, NotebookSi
 def add_site(writer: Writer, site: NotebookSite, readings: Readings | None) -> str:
     """Write a new site; returns what was done, in words."""
     refuse_taken(writer.db, "site", site.name)
+    _refuse_unknown_hazard(site)
     number = writer.add("site", _row(site))
     if readings is not None:
         writer.replace_readings(number, readings, new=True)
@@ -89,10 +91,11 @@ def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | 
         new = _without_station(new, old)
     new = new.moved(old)
     refuse_taken(writer.db, "site", new.name, but=number)
+    _refuse_unknown_hazard(new)
     writer.change("site", number, _row(new))
     renamed = "" if new.name == old.name else f", now called {new.name}"
     if readings is None:
-        return f"changed site {old.name}{renamed}"
+        return f"changed site {old.name}{renamed}{_changes(old, new)}"
     if not readings.same(read_readings(writer.db, number)):
         writer.replace_readings(number, readings)
     return f"changed site {old.name}{renamed}; it has {_days(writer.db, number)}"
@@ -117,6 +120,31 @@ def update_site(
     if not after.same(before):
         writer.replace_readings(number, after)
     return f"updated site {old.name}: {news}"
+
+
+def _changes(old: NotebookSite, new: NotebookSite) -> str:
+    """Which values of a site changed besides its name, and to what where that is short."""
+    told = []
+    for field in fields(NotebookSite):
+        value = getattr(new, field.name)
+        if field.name == "name" or value == getattr(old, field.name):
+            continue
+        label = field.name.removesuffix("_m").removesuffix("_c")
+        if field.name == "station":
+            told.append("its station's correction")
+        elif isinstance(value, tuple):
+            told.append(f"{label} {', '.join(value) or 'none'}")
+        else:
+            told.append(f"{label} {value:g}" if isinstance(value, float) else label)
+    return f": {'; '.join(told)}" if told else ""
+
+
+def _refuse_unknown_hazard(site: NotebookSite) -> None:
+    for name in site.hazards:
+        try:
+            load_hazard(name)
+        except UsageError as error:
+            raise FieldError("hazards", str(error)) from error
 
 
 def _without_station(new: NotebookSite, old: NotebookSite) -> NotebookSite:
@@ -176,7 +204,9 @@ def numbers(db: sqlite3.Connection, table: str, column: str, value: int) -> list
 
 def _days(db: sqlite3.Connection, number: int) -> str:
     span = read_span(db, number)
-    return f"{counted(span.days if span else 0, 'day')} of temperatures"
+    if span is None:
+        return "no temperatures"
+    return f"{counted(span.days, 'day')} of temperatures ({span.first} to {span.last})"
 
 
 def _row(site: NotebookSite) -> dict[str, Any]:
@@ -191,6 +221,7 @@ def _row(site: NotebookSite) -> dict[str, Any]:
         "attribution": site.attribution,
         "licence": site.licence,
         **_station_row(site.station),
+        "hazards": ";".join(site.hazards),
     }
 
 
@@ -232,5 +263,6 @@ def _site(row: sqlite3.Row) -> NotebookSite:
             attribution=row["attribution"],
             licence=row["licence"],
             station=_station(row),
+            hazards=tuple(row["hazards"].split(";")) if row["hazards"] else (),
         )
     )

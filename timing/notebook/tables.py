@@ -48,7 +48,7 @@ FILES = {
         (
             *("elevation_m", "tags", "source", "attribution", "licence", TEMPERATURES),
             *("station", "station_name", "station_latitude", "station_longitude"),
-            *("station_elevation_m", "offset_c", "fetched"),
+            *("station_elevation_m", "offset_c", "fetched", "hazards"),
         ),
     ),
     "trees.csv": Columns(("name", "species", "site"), ("condition", "pot_cm", "note")),
@@ -57,7 +57,7 @@ FILES = {
     ),
     "observations.csv": Columns(("species", "event", "date"), ("tree", "site", "note")),
     "work.csv": Columns(("tree", "kind", "date"), ("fraction", "note")),
-    "runners.csv": Columns(("tree", "place", "begun"), ("ended", "note")),
+    "runners.csv": Columns(("tree", "place", "begun"), ("ended", "note", "looked")),
 }
 
 

@@ -34,12 +34,13 @@ def site_lines(site: NotebookSite, span: Span | None, trees: int) -> list[str]:
         "no temperatures yet"
         if span is None
         else f"temperatures {span.first} to {span.last}, "
-        f"{counted(span.missing_days, 'day')} missing"
+        f"{counted(span.missing_days, 'day') if span.missing_days else 'no day'} missing"
     )
     return [
         *_wrapped(site.name, ""),
         *_wrapped(f"{north}, {east}, {height}; {held}; {counted(trees, 'tree')}"),
         *(_wrapped(f"tags: {', '.join(site.tags)}") if site.tags else ()),
+        *(_wrapped(f"hazards: {', '.join(site.hazards)}") if site.hazards else ()),
         *(_wrapped(f"from {site.source}") if site.source else ()),
         *(line for text in _station_texts(site) for line in _wrapped(text)),
         *(_wrapped(f"attribution: {site.attribution}") if site.attribution else ()),
@@ -91,10 +92,11 @@ def listed(blocks: Iterable[list[str]]) -> str:
 def _what(record: Record) -> str:
     if isinstance(record, ObservedDate):
         whose = f"{record.tree}, " if record.tree else ""
-        return f"{record.event} seen: {whose}{record.species} at {record.site}"
+        return f"{record.event.replace('_', ' ')} seen: {whose}{record.species} at {record.site}"
     if isinstance(record, Runner):
         ended = f"ended {record.ended.isoformat()}" if record.ended else "still running"
-        return f"shoot left to run: {record.tree}, {record.place}; {ended}"
+        looked = f", looked at {record.looked.isoformat()}" if record.looked else ""
+        return f"shoot left to run: {record.tree}, {record.place}; {ended}{looked}"
     share = "" if record.fraction is None else f", {100 * record.fraction:g}%"
     kind = record.kind.replace("_", " ")
     work = f"{kind} work" if record.kind in ("heavy", "light", "outline") else kind
