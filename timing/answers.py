@@ -14,6 +14,7 @@ import numpy as np
 from timing.drivers import Drivers, build_drivers
 from timing.errors import DataError
 from timing.events import SeasonEvents, season_events
+from timing.limits import autumn_limits
 from timing.running import running_events, running_odds, running_year
 from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
 from timing.site import Site
@@ -188,9 +189,9 @@ def outlook(
     events = season_events(species, drivers, seen=observed)
     used = used_seasons(events)
     running = running_events(events, used, on, observed) if on is not None else None
-    odds = {}
+    odds, limits = {}, autumn_limits(events)
     for kind in kinds:
-        odds[kind] = work_odds(events, kind, condition=condition, hazards=hazards)
+        odds[kind] = work_odds(events, kind, condition=condition, hazards=hazards, limits=limits)
         if running is not None:
             year = running_odds(
                 rules_for(events, kind, condition, hazards),

@@ -20,12 +20,15 @@ def reach(sums: Floats, targets: Floats) -> Floats:
     -------
     array (rows, k); NaN where a target is NaN or never reached.
     """
-    found = np.full(targets.shape, np.nan)
-    lengths = np.count_nonzero(~np.isnan(sums), axis=1)
-    for row, length in enumerate(lengths):
-        column = np.searchsorted(sums[row, :length], targets[row]).astype(float)
-        column[(column >= length) | np.isnan(targets[row])] = np.nan
-        found[row] = column
+    if targets.shape[1] == 1:  # as many columns lie below a target as stand before it
+        index = np.count_nonzero(sums < targets, axis=1)[:, None]
+    else:
+        index = np.empty(targets.shape, dtype=np.int64)
+        for row, (along, wanted) in enumerate(zip(sums, targets, strict=True)):
+            index[row] = along.searchsorted(wanted)  # NaN sorts last
+    found: Floats = index.astype(float)
+    lengths = np.count_nonzero(~np.isnan(sums), axis=1)[:, None]
+    found[(index >= lengths) | np.isnan(targets)] = np.nan
     return found
 
 

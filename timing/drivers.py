@@ -15,6 +15,7 @@ cooling : degrees of daily mean below 15 °C, summed from the day after midsumme
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -44,6 +45,7 @@ from timing.thermal.hourly import hourly_temperatures
 
 GROWTH_BASE_C = 5.0
 COOLING_BASE_C = 15.0
+UNCHILLED_COMPETENCE = 0.2  # share of the forcing that counts before any chill (from memory)
 COOLING_DAY_LENGTH_H = 13.5
 LEAST_SEASONAL_RANGE_C = 6.0  # between warmest and coldest month; less is no winter (from memory)
 SINE_DAY = np.cos(np.pi * (np.arange(12) + 0.5) / 12)  # from the maximum to the minimum, and back
@@ -75,6 +77,7 @@ class Drivers:
     mended_days : array (seasons, 3), missing days before 15 January, from then to 1 July and after
         it; they widen the error of the dates they touch.
     last : last day of the record.
+    shared : what several taxa ask for alike, by what it depends on; nobody writes into an array.
     """
 
     site: Site
@@ -93,6 +96,9 @@ class Drivers:
     continued: dict[tuple[np.datetime64, bytes], Drivers] = field(
         default_factory=dict, repr=False, compare=False
     )  # kept by timing.running.splice for all taxa
+    shared: dict[Hashable, Floats] = field(
+        init=False, default_factory=dict, repr=False, compare=False
+    )
 
     @property
     def mended(self) -> NDArray[np.bool_]:
@@ -104,6 +110,33 @@ class Drivers:
     def covered(self) -> NDArray[np.bool_]:
         """Seasons that count in the odds, shape (seasons,)."""
         return self.spring_covered & self.autumn_covered
+
+    @cached_property
+    def following(self) -> Ints:
+        """Row of the next season, or the season's own row where that one is not covered."""
+        usable = {int(self.years[row]): row for row in np.flatnonzero(self.spring_covered)}
+        rows = [usable.get(int(year) + 1, row) for row, year in enumerate(self.years)]
+        return np.array(rows, dtype=np.int64)
+
+    @cached_property
+    def following_starts(self) -> Days:
+        """First date of the season after each, shape (seasons,)."""
+        hemisphere = self.site.hemisphere
+        return np.array([season_start(int(y) + 1, hemisphere) for y in self.years], dtype="M8[D]")
+
+    @cached_property
+    def frosts(self) -> tuple[Floats, Floats]:
+        """Last and first frost of each season, offsets of shape (seasons,); NaN where none.
+
+        The last day at or below 0 °C before 1 July, and the first one from then on.
+        """
+        spring = self.tmin_c[:, :FIRST_JULY] <= 0
+        last = FIRST_JULY - 1.0 - np.argmax(spring[:, ::-1], axis=1)
+        last[~spring.any(axis=1) | np.isnan(self.tmin_c[:, FIRST_JULY - 1])] = np.nan
+        autumn = self.frost_tmin_c <= 0
+        first = FIRST_JULY + np.argmax(autumn, axis=1).astype(float)
+        first[~autumn.any(axis=1)] = np.nan
+        return last, first
 
     @cached_property
     def tmean_c(self) -> Floats:
@@ -147,6 +180,32 @@ class Drivers:
             self._forcing_sums[clock] = np.cumsum(self.forcing(clock), axis=1)
         return self._forcing_sums[clock]
 
+    def competent_sum(self, clock: Clock, chill: float) -> Floats:
+        """Running sum of the forcing that buds with a chill requirement respond to.
+
+        Before the requirement is met only a share of the forcing counts, rising in step with
+        the chill (the parallel model: Landsberg 1974; Kramer 1994).
+
+        Parameters
+        ----------
+        clock : the clock, from its start on.
+        chill : portions required; 0 for buds that need none.
+
+        Returns
+        -------
+        array (seasons, days), shared by all taxa alike in both; do not write to it.
+        """
+        if (clock, chill) not in self.shared:
+            forcing = self.forcing(clock)
+            if chill > 0:
+                share = np.minimum(self.chill_sum / chill, 1.0)
+                competence = np.empty_like(forcing)
+                competence[:, : share.shape[1]] = share
+                competence[:, share.shape[1] :] = share[:, -1:]
+                forcing = forcing * (UNCHILLED_COMPETENCE + (1 - UNCHILLED_COMPETENCE) * competence)
+            self.shared[clock, chill] = np.cumsum(forcing, axis=1)
+        return self.shared[clock, chill]
+
     def row_of(self, year: int) -> int | None:
         """Row of a season, or None where there is no such season."""
         rows = np.flatnonzero(self.years == year)
@@ -168,9 +227,7 @@ class Drivers:
         spring = self.tmin_c[:, :CHILL_DAYS], self.tmax_c[:, :CHILL_DAYS]
         alike = len(self.years) > 1 and all(bool((c == c[0]).all()) for c in spring)
         rows = slice(1) if alike else slice(None)  # a running season repeats one winter
-        tmin, tmax = (values[rows] for values in spring)
-        hours = hourly_temperatures(tmin, tmax, self.day_length_h[rows, :CHILL_DAYS])
-        portions: Floats = chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
+        portions = _portions(*(values[rows] for values in (*spring, self.day_length_h)))
         return np.repeat(portions, len(self.years), axis=0) if alike else portions
 
     @cached_property
@@ -233,6 +290,28 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
         np.stack([np.nansum(gap[:, part], axis=1) for part in PHASES], axis=1).astype(np.int64),
         record.last,
     )
+
+
+def count_chill(sites: Sequence[Drivers]) -> None:
+    """Count the chill of several sites at once, which is quicker than each by itself.
+
+    Every site's `Drivers.chill_sum` holds afterwards what it would have counted, to the bit.
+    """
+    stacked = (
+        np.concatenate([getattr(site, name)[:, :CHILL_DAYS] for site in sites])
+        for name in ("tmin_c", "tmax_c", "day_length_h")
+    )
+    portions = _portions(*stacked)
+    ends = np.cumsum([len(site.years) for site in sites])
+    for site, rows in zip(sites, np.split(portions, ends[:-1]), strict=True):
+        site.__dict__["chill_sum"] = rows  # where a cached property keeps its value
+
+
+def _portions(tmin_c: Floats, tmax_c: Floats, day_length_h: Floats) -> Floats:
+    """Chill portions at the end of each of the first days of seasons, (seasons, 290)."""
+    spring = (values[:, :CHILL_DAYS] for values in (tmin_c, tmax_c, day_length_h))
+    hours = hourly_temperatures(*spring)
+    return chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
 
 
 def _rate(temperature_c: Floats, clock: Clock) -> Floats:

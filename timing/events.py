@@ -41,7 +41,6 @@ from timing.season import (
 from timing.species.model import EVENT_ORDER, EventModel, Species
 from timing.warm_nights import WARM_NIGHT_C, warm_nights_begin, warm_nights_end
 
-UNCHILLED_COMPETENCE = 0.2  # share of the forcing that counts before any chill (from memory)
 ENOUGH_CHILL = 0.5  # below this share of the requirement buds open erratically: no date given
 AUTUMN_SHRINK = 0.4  # share of a season's modelled departure that is believed
 SWELLING = 0.1  # share of the bud-break requirement at which buds begin to swell
@@ -151,7 +150,6 @@ class _Context:
     species: Species
     drivers: Drivers
     events: SeasonEvents
-    competent_sums: dict[Clock, Floats] = field(default_factory=dict)
     nominal_bud_break: Floats | None = None
     departures: dict[str, Floats] = field(default_factory=dict)
 
@@ -161,20 +159,23 @@ class _Context:
 
     def spread(self, model: EventModel, nominal: Floats) -> Floats:
         """Add the model's own error to nominal dates of shape (seasons, 1) or (seasons, draws)."""
-        stream = SHARED_ERROR.get(model.name, model.name)
-        site, season = standard_errors(stream, self.seasons)
-        error = model.site_spread_days * site + self.season_spread(model) * season
         earlier, share = CARRIED.get(model.name, ("", 0.0))
         carried = share * self.departures.get(earlier, 0.0)
-        return nominal + model.shift_days + error + carried
+        return nominal + model.shift_days + self.error(model) + carried
 
-    def season_spread(self, model: EventModel) -> Floats | float:
-        """Spread from season to season, wider where days of the season were mended [days]."""
+    def error(self, model: EventModel) -> Floats:
+        """The model's own error in every season and draw, the same for taxa of equal spreads."""
+        stream = SHARED_ERROR.get(model.name, model.name)
         phase = MENDED_PHASE.get(model.model, SPRING_PHASE)
-        if phase is None:
-            return model.spread_days
-        days = self.drivers.mended_days[:, phase : phase + 1]
-        return np.hypot(model.spread_days, MENDED_SPREAD * np.sqrt(days))
+        key = (stream, phase, model.site_spread_days, model.spread_days)
+        if key not in self.drivers.shared:
+            site, season = standard_errors(stream, self.seasons)
+            spread: Floats | float = model.spread_days
+            if phase is not None:  # wider where days of the season were mended
+                days = self.drivers.mended_days[:, phase : phase + 1]
+                spread = np.hypot(model.spread_days, MENDED_SPREAD * np.sqrt(days))
+            self.drivers.shared[key] = model.site_spread_days * site + spread * season
+        return self.drivers.shared[key]
 
     def anchor(self, name: str, seen: Floats) -> None:
         """Replace an event's dates by observed ones where there are any."""
@@ -185,22 +186,8 @@ class _Context:
         self.events.days[name] = np.where(known[:, None], seen[:, None], days)
 
     def effective_forcing(self, clock: Clock) -> Floats:
-        """Running sum of the forcing the buds respond to, shape (seasons, days).
-
-        Before the chill requirement is met only a share of the forcing counts, rising in
-        step with the chill (the parallel model: Landsberg 1974; Kramer 1994).
-        """
-        if clock not in self.competent_sums:
-            forcing = self.drivers.forcing(clock)
-            needed = self.chill_requirement
-            if needed > 0:
-                share = np.minimum(self.drivers.chill_sum / needed, 1.0)
-                competence = np.empty_like(forcing)
-                competence[:, : share.shape[1]] = share
-                competence[:, share.shape[1] :] = share[:, -1:]
-                forcing = forcing * (UNCHILLED_COMPETENCE + (1 - UNCHILLED_COMPETENCE) * competence)
-            self.competent_sums[clock] = np.cumsum(forcing, axis=1)
-        return self.competent_sums[clock]
+        """Running sum of the forcing the buds respond to, shape (seasons, days)."""
+        return self.drivers.competent_sum(clock, self.chill_requirement)
 
     @property
     def chill_requirement(self) -> float:
@@ -344,7 +331,10 @@ def _sap_peak(context: _Context, model: EventModel) -> Floats:
 
 
 def _cold_fortnight(context: _Context, model: EventModel) -> Floats:
-    cold = running_mean(context.drivers.tmean_c, 14) < COLD_FORTNIGHT_C
+    shared = context.drivers.shared
+    if "fortnight" not in shared:
+        shared["fortnight"] = running_mean(context.drivers.tmean_c, 14)
+    cold = shared["fortnight"] < COLD_FORTNIGHT_C
     context.events.reasons[model.name] = "no two weeks below 5 °C: the winter brings no dormancy"
     stop = context.events.days["growth_stop"]
     return np.maximum(context.spread(model, first_from(cold, stop + 14)), stop)
@@ -366,13 +356,7 @@ def _warm_end(context: _Context, model: EventModel) -> Floats:
 
 def _add_frosts(events: SeasonEvents) -> None:
     """Date the last and the first frost from the record alone, the same in every draw."""
-    drivers = events.drivers
-    spring = drivers.tmin_c[:, :FIRST_JULY] <= 0
-    last = FIRST_JULY - 1.0 - np.argmax(spring[:, ::-1], axis=1)
-    last[~spring.any(axis=1) | np.isnan(drivers.tmin_c[:, FIRST_JULY - 1])] = np.nan
-    autumn = drivers.frost_tmin_c <= 0
-    first = FIRST_JULY + np.argmax(autumn, axis=1).astype(float)
-    first[~autumn.any(axis=1)] = np.nan
+    last, first = events.drivers.frosts
     for name, day in (("last_frost", last), ("first_frost", first)):
         events.days[name] = np.repeat(day[:, None], DRAWS, axis=1)
         events.reasons[name] = "no frost"

@@ -18,7 +18,7 @@ from timing.events import SeasonEvents
 from timing.season import CYCLE_DAYS, NEW_YEAR, Floats, Ints, northern_month, season_start
 from timing.site import Hemisphere
 from timing.species.model import ClosedSeason, Hazard, HeatRange, Rule, WorkKind
-from timing.stretches import AUTUMN_OPENINGS, RuleStretches, next_season
+from timing.stretches import AUTUMN_OPENINGS, RuleStretches
 from timing.thermal.degree_days import degree_days
 
 NEIGHBOURS = (-1, 0, 1)  # a stretch meets the closed seasons of the years around its own
@@ -51,8 +51,10 @@ def closures(
     hazards: tuple[Hazard, ...], kind: WorkKind, events: SeasonEvents
 ) -> tuple[Closure, ...]:
     """Lay out every closed season of one kind of work over the seasons of ``events``."""
+    if not hazards:
+        return ()
     drivers = events.drivers
-    last, following = _last_season(drivers), next_season(drivers)
+    last, following = _last_season(drivers), drivers.following
     laid = []
     for hazard, season in _closing(hazards, kind):
         first, final = _offsets(season, events)
@@ -90,7 +92,7 @@ def running_closures(
     year = int(running.drivers.years[0])
     known = np.flatnonzero((past.drivers.years == year - 1) & past.drivers.autumn_covered)
     before = np.full(remainders.shape, known[0]) if known.size else remainders
-    after = next_season(past.drivers)[remainders]
+    after = past.drivers.following[remainders]
     laid = []
     for hazard, season in _closing(hazards, kind):
         first, final = _offsets(season, past)

@@ -11,6 +11,7 @@ light_limit   the earlier of six weeks before mean first frost and that early le
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -46,13 +47,13 @@ class AutumnLimits:
     regrowth: Floats
     flushing: Floats
 
-    @property
+    @cached_property
     def heavy(self) -> Floats:
         """Last safe day for heavy cuts, array (seasons, 1)."""
         lead = 7 * common_rules().frost_lead_weeks["heavy"]
         return np.fmin(np.minimum(self.regrowth, self.flushing), self.mean_first_frost - lead)
 
-    @property
+    @cached_property
     def light(self) -> Floats:
         """Last safe day for light work, array (seasons, 1)."""
         lead = 7 * common_rules().frost_lead_weeks["light"]

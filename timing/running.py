@@ -32,7 +32,6 @@ from timing.stretches import (
     chance_of_days,
     crosses_winter,
     day_numbers,
-    next_season,
     offsets,
     stretch,
 )
@@ -173,7 +172,7 @@ def running_odds(
         following = day_numbers(
             np.array([season_start(year + 1, drivers.site.hemisphere)], dtype="M8[D]")
         )
-        closing = offsets(rule.closes, past, limits)[next_season(past.drivers)][remainders]
+        closing = offsets(rule.closes, past, limits)[past.drivers.following][remainders]
         this_winter = bounded(rule, kind, opens, following + closing, start=start, limits=now)
         last_winter = _last_winter(
             rule, kind, running, past=past, remainders=remainders, limits=limits, now=now

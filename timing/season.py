@@ -15,6 +15,8 @@ A *cycle day* is a calendar day without its year, counted from 1 March (0) to 28
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -32,6 +34,7 @@ WINTER_SOLSTICE = 111  # 21 December / 20 June
 FIRST_FEBRUARY = 153  # 1 February / 1 August
 SUMMER_SOLSTICE = 294  # 22 June / 20 December
 FIRST_JULY = 303  # 1 July / 29 December
+_TABLE_FIRST, _TABLE_LAST = (int(np.datetime64(y, "D").astype(np.int64)) for y in ("1800", "2210"))
 
 
 def year_of(day: np.datetime64) -> int:
@@ -126,6 +129,22 @@ def cycle_day(dates: Days) -> Ints:
     first_march = (march_year.astype("datetime64[M]") + 2).astype("datetime64[D]")
     cycle: Ints = np.minimum((dates - first_march).astype(np.int64), CYCLE_DAYS - 1)
     return cycle
+
+
+def cycle_day_of(numbers: Ints) -> Ints:
+    """Cycle day of days since 1970-01-01, from a table; for large arrays.
+
+    >>> cycle_day_of(np.array([0, 58, 59]))
+    array([306, 364,   0])
+    """
+    if numbers.size and (numbers.min() < _TABLE_FIRST or numbers.max() > _TABLE_LAST):
+        return cycle_day(numbers.astype("M8[D]"))
+    return _cycle_table()[numbers - _TABLE_FIRST]
+
+
+@cache
+def _cycle_table() -> Ints:
+    return cycle_day(np.arange(_TABLE_FIRST, _TABLE_LAST + 1).astype("M8[D]"))
 
 
 def next_date(cycle: int, not_before: np.datetime64) -> np.datetime64:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.drivers import Drivers
 from timing.events import SeasonEvents
 from timing.limits import AutumnLimits
 from timing.season import (
@@ -20,8 +19,7 @@ from timing.season import (
     Days,
     Floats,
     Ints,
-    cycle_day,
-    season_start,
+    cycle_day_of,
 )
 from timing.species.model import Point, Rule, WorkKind
 
@@ -62,9 +60,7 @@ def stretch(
         opens = np.maximum(opens, start + offsets(rule.not_before, events, limits))
     closing = offsets(rule.closes, events, limits)
     if crosses_winter(rule):
-        hemisphere = drivers.site.hemisphere
-        next_starts = np.array([season_start(int(y) + 1, hemisphere) for y in drivers.years])
-        closes = day_numbers(next_starts) + closing[next_season(drivers)]
+        closes = day_numbers(drivers.following_starts) + closing[drivers.following]
     else:
         closes = start + closing
     return bounded(rule, kind, opens, closes, start=start, limits=limits)
@@ -117,35 +113,22 @@ def day_numbers(starts: Days) -> Floats:
     return starts.astype(np.int64)[:, None].astype(float)
 
 
-def next_season(drivers: Drivers) -> Ints:
-    """Row of the following season, or the season's own row where that one is not covered."""
-    usable = {
-        int(year): row
-        for row, (year, covered) in enumerate(
-            zip(drivers.years, drivers.spring_covered, strict=True)
-        )
-        if covered
-    }
-    return np.array(
-        [usable.get(int(year) + 1, row) for row, year in enumerate(drivers.years)], dtype=np.int64
-    )
-
-
 def chance_of_year(rules: tuple[RuleStretches, ...]) -> Floats:
     """Share of seasons × draws in which each cycle day lies in at least one stretch, (365,)."""
     pieces: list[tuple[Ints, Ints]] = []
     for rule in rules:
         opens, closes = np.broadcast_arrays(rule.opens, rule.closes)
-        some = ~(np.isnan(opens) | np.isnan(closes)) & (closes >= opens)
-        first = np.where(some, opens, 0).astype(np.int64)
-        last = np.where(some, closes, -1).astype(np.int64)
+        some = closes >= opens  # not where one of them is NaN
+        first = np.where(some, opens, 0.0).astype(np.int64)
+        last = np.where(some, closes, 0.0).astype(np.int64)
+        start, stop = cycle_day_of(first), cycle_day_of(last) + 1
         whole = some & (last - first >= CYCLE_DAYS - 1)
-        start = np.where(whole, 0, cycle_day(first.astype("M8[D]")))
-        stop = np.where(whole, CYCLE_DAYS, cycle_day(last.astype("M8[D]")) + 1)
-        wraps = some & ~whole & (stop <= start)
-        end = np.where(wraps, CYCLE_DAYS, stop)
-        pieces.append((np.where(some, start, 0), np.where(some, end, 0)))
-        pieces.append((np.zeros_like(start), np.where(wraps, stop, 0)))
+        if whole.any():
+            start, stop = np.where(whole, 0, start), np.where(whole, CYCLE_DAYS, stop)
+        wraps = some & (stop <= start)
+        pieces.append((start * some, np.where(wraps, CYCLE_DAYS, stop) * some))
+        if wraps.any():
+            pieces.append((np.zeros_like(start), stop * wraps))
     return _share_covered(pieces, CYCLE_DAYS)
 
 
@@ -167,15 +150,17 @@ def _share_covered(pieces: list[tuple[Ints, Ints]], days: int) -> Floats:
     if not pieces:
         return np.zeros(days)
     shape = np.broadcast_shapes(*(start.shape for start, _ in pieces))
-    starts = np.stack([np.broadcast_to(start, shape) for start, _ in pieces], axis=-1)
-    stops = np.stack([np.broadcast_to(stop, shape) for _, stop in pieces], axis=-1)
-    order = np.argsort(starts, axis=-1, kind="stable")
-    starts = np.take_along_axis(starts, order, axis=-1)
-    stops = np.take_along_axis(stops, order, axis=-1)
-    reached = np.maximum.accumulate(stops, axis=-1)  # drop what an earlier stretch covers
-    starts[..., 1:] = np.maximum(starts[..., 1:], reached[..., :-1])
-    stops = np.maximum(stops, starts)
-    change = np.bincount(starts.ravel(), minlength=days + 1).astype(float)
-    change -= np.bincount(stops.ravel(), minlength=days + 1)
-    cells = starts[..., 0].size
-    return np.clip(np.cumsum(change)[:days] / cells, 0.0, 1.0)
+    ordered = [np.broadcast_to(start * (days + 1) + stop, shape) for start, stop in pieces]
+    for end in range(len(ordered) - 1, 0, -1):  # by start; sorted cell by cell
+        for at in range(end):
+            pair = ordered[at], ordered[at + 1]
+            ordered[at], ordered[at + 1] = np.minimum(*pair), np.maximum(*pair)
+    change = np.zeros(days + 1, dtype=np.int64)
+    reached = np.zeros(shape, dtype=np.int64)
+    for piece in ordered:  # drop what an earlier stretch covers
+        start, stop = np.divmod(piece, days + 1)
+        start = np.maximum(start, reached)
+        reached = np.maximum(stop, start)
+        change += np.bincount(start.ravel(), minlength=days + 1)
+        change -= np.bincount(reached.ravel(), minlength=days + 1)
+    return np.clip(np.cumsum(change)[:days] / reached.size, 0.0, 1.0)

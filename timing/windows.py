@@ -144,6 +144,7 @@ def work_odds(
     condition: Condition = "established",
     seasons: int | None = ODDS_SEASONS,
     hazards: tuple[Hazard, ...] = (),
+    limits: AutumnLimits | None = None,
 ) -> WorkOdds:
     """Odds of one kind of work for the taxon and site of ``events``, from past seasons.
 
@@ -154,13 +155,14 @@ def work_odds(
     condition : rules that ask for a vigorous tree count only for one.
     seasons : how many of the last covered seasons to use; None for all.
     hazards : hazards that occur at the site and concern the taxon.
+    limits : what `autumn_limits` says of ``events``, where the caller knows it already.
 
     Raises
     ------
     DataError : fewer than three seasons can be used.
     """
     used = used_seasons(events, seasons)
-    limits = autumn_limits(events)
+    limits = limits or autumn_limits(events)
     rules = []
     for rule in rules_for(events, kind, condition, hazards):
         whole = stretch(rule, kind, events, limits)

@@ -29,6 +29,9 @@ DYNAMIC_SLOPE = 1.6
 DYNAMIC_TF_K = 277.0
 """Temperature at which half of a full intermediate product is fixed in an hour [K]."""
 
+SIDE_BY_SIDE = 40
+"""Series from which stepping them together is quicker than one after the other (measured)."""
+
 
 def chilling_hours(
     hourly_c: npt.ArrayLike, lower_c: float = 0.0, upper_c: float = 7.2
@@ -178,14 +181,24 @@ def _portions_per_hour(
 ) -> npt.NDArray[np.float64]:
     """Step the intermediate product through each series and note what is fixed.
 
-    Each hour depends on the one before it, so the steps run in plain Python floats: one series
-    takes about a millisecond a season, far less than NumPy calls hour by hour, and thirty seasons
-    together are no slower than hourly calls on arrays of thirty.
+    Each hour depends on the one before it. Few series run one by one in plain Python floats, a
+    millisecond or two a season; many run side by side, an hour at a time in NumPy. Both take the
+    same steps in the same order and give the same bits.
     """
-    portions = np.zeros(formed.shape)
     flat = (math.prod(formed.shape[:-1]), formed.shape[-1])
-    series = (a.reshape(flat) for a in (portions, formed, kept, fixed_share))
-    for fixed, formed_row, kept_row, share in zip(*series, strict=True):
+    side_by_side = flat[0] >= SIDE_BY_SIDE
+    step = _fixed_side_by_side if side_by_side else _fixed_one_by_one
+    fixed = step(*(a.reshape(flat) for a in (formed, kept, fixed_share)))
+    return fixed.reshape(formed.shape)
+
+
+def _fixed_one_by_one(
+    formed: npt.NDArray[np.float64],
+    kept: npt.NDArray[np.float64],
+    fixed_share: npt.NDArray[np.float64],
+) -> npt.NDArray[np.float64]:
+    portions = np.zeros(formed.shape)
+    for fixed, formed_row, kept_row, share in zip(portions, formed, kept, fixed_share, strict=True):
         product = 0.0
         steps = zip(formed_row.tolist(), kept_row.tolist(), strict=True)
         for hour, (gain, remaining) in enumerate(steps):
@@ -195,3 +208,19 @@ def _portions_per_hour(
                 fixed[hour] = portion
                 product -= portion
     return portions
+
+
+def _fixed_side_by_side(
+    formed: npt.NDArray[np.float64],
+    kept: npt.NDArray[np.float64],
+    fixed_share: npt.NDArray[np.float64],
+) -> npt.NDArray[np.float64]:
+    by_hour = [np.ascontiguousarray(a.T) for a in (formed, kept, fixed_share)]
+    portions = np.zeros_like(by_hour[0])
+    product = np.zeros(len(formed))
+    for gain, remaining, share, fixed in zip(*by_hour, portions, strict=True):
+        product *= remaining
+        product += gain
+        np.multiply(product, share, out=fixed, where=product >= 1.0)
+        product -= fixed
+    return np.ascontiguousarray(portions.T)
