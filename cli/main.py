@@ -23,6 +23,7 @@ COMMANDS = {
     "samples": "List the bundled climates (invented).",
     "site": "Keep the places where your trees stand, with their temperatures.",
     "species": "Show what is known about the taxa.",
+    "survey": "Ask the same of every site of a table; dates and windows as one table.",
     "tree": "Keep your trees, and the walls and frames they stand under.",
 }
 

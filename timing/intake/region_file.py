@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
-from timing.intake.text import quoted, read_utf8
+from timing.intake.text import not_utf8, quoted
 from timing.site import Site
 
 COLUMNS = ("name", "latitude", "longitude", "elevation_m", "temperatures")
@@ -24,6 +25,15 @@ class ListedSite:
     line: int
 
 
+@dataclass(frozen=True)
+class WrongLine:
+    """A line that names no site that could be read, the name that stands there, and why."""
+
+    name: str
+    line: int
+    error: DataError
+
+
 def read_region(path: Path) -> tuple[ListedSite, ...]:
     """Read one file; columns may stand in any order, further ones are passed over.
 
@@ -35,11 +45,45 @@ def read_region(path: Path) -> tuple[ListedSite, ...]:
     DataError : it is not text, lacks a column, or a line is wrong; the message names line and
         column.
     """
+    found = []
+    for item in listed_sites(path):
+        if isinstance(item, WrongLine):
+            raise item.error
+        found.append(item)
+    return tuple(found)
+
+
+def listed_sites(path: Path) -> Iterator[ListedSite | WrongLine]:
+    """The lines of such a file one by one, so that a wrong one does not stop the others.
+
+    Raises
+    ------
+    UsageError : the file cannot be opened.
+    DataError : it is not text, lacks a column, or holds no line below the header.
+    """
+    lines: dict[str, int] = {}
+    header: list[str] = []
     try:
-        rows = list(csv.reader(read_utf8(path).splitlines(), strict=True))
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            for line, row in enumerate(csv.reader(file, strict=True), start=1):
+                if line == 1:
+                    header = _header(row, path)
+                elif any(cell.strip() for cell in row):
+                    yield _site_of_line(row, header, path, line, lines)
+    except UnicodeDecodeError as error:
+        raise not_utf8(path, error) from error
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
     except csv.Error as error:
         raise DataError(f"{path}: not readable as CSV ({error})") from error
-    header = [name.strip().lower() for name in rows[0]] if rows else []
+    if not header:
+        _header([], path)
+    if not lines:
+        raise DataError(f"{path}: no site below the header; write one line a site")
+
+
+def _header(row: list[str], path: Path) -> list[str]:
+    header = [name.strip().lower() for name in row]
     if absent := [name for name in COLUMNS if name not in header]:
         raise DataError(
             f"{path}, line 1: no column {', '.join(absent)}; the header must name "
@@ -47,27 +91,33 @@ def read_region(path: Path) -> tuple[ListedSite, ...]:
         )
     if twice := [name for name in COLUMNS if header.count(name) > 1]:
         raise DataError(f"{path}, line 1: column {twice[0]} stands twice; keep one")
-    found: list[ListedSite] = []
-    for line, row in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in row):
-            continue
+    return header
+
+
+def _site_of_line(
+    row: list[str], header: list[str], path: Path, line: int, lines: dict[str, int]
+) -> ListedSite | WrongLine:
+    """One line; ``lines`` holds the line of every name so far."""
+    where, name = f"{path}, line {line}", f"line {line}"
+    try:
         if len(row) != len(header):
             raise DataError(
-                f"{path}, line {line}: {len(row)} cells where the header has {len(header)}; "
-                "every line needs all columns"
+                f"{where}: {len(row)} cells where the header has {len(header)}; every line needs "
+                "all columns"
             )
         cells = {name: row[header.index(name)].strip() for name in COLUMNS}
         item = _listed(cells, path, line)
-        for other in found:
-            if other.site.name.casefold() == item.site.name.casefold():
-                raise DataError(
-                    f"{path}, line {line}: name {quoted(item.site.name, 40)} stands on line "
-                    f"{other.line} already; give each site its own name"
-                )
-        found.append(item)
-    if not found:
-        raise DataError(f"{path}: no site below the header; write one line a site")
-    return tuple(found)
+        first = lines.get(item.site.name.casefold())
+        if first is not None:
+            raise DataError(
+                f"{where}: name {quoted(item.site.name, 40)} stands on line {first} already; give "
+                "each site its own name"
+            )
+    except DataError as error:
+        lines.setdefault(f"\n{name}", line)  # no name holds a line break
+        return WrongLine(name, line, error)
+    lines[item.site.name.casefold()] = line
+    return item
 
 
 def _listed(cells: dict[str, str], path: Path, line: int) -> ListedSite:

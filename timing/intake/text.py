@@ -22,11 +22,16 @@ def read_utf8(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
-        raise DataError(
-            f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
-        ) from error
+        raise not_utf8(path, error) from error
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+
+
+def not_utf8(path: Path, error: UnicodeDecodeError) -> DataError:
+    """What is said of a file that is not text in UTF-8."""
+    return DataError(
+        f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
+    )
 
 
 def read_bytes(path: Path) -> bytes:
