@@ -29,12 +29,13 @@ MODULES = {
     for path in sorted(ROOT.rglob("*.py"))
 }
 HEAVY = {"numpy", "pandas", "matplotlib", "scipy", "astral", "meteostat"}
+OF_GRIDS = {"pyarrow", "netCDF4", "xarray", "dask", "zarr", "h5py"}
 OF_THE_NOTEBOOK = {"sqlite3", "platformdirs"}
 COMMANDS = (
     *((), ("agenda",), ("ask",), ("calendar",), ("compare",), ("events",), ("samples",)),
     *(("species",), ("species", "list"), ("species", "show")),
     *(("site",), ("site", "add"), ("site", "update"), ("tree", "shelter")),
-    *(("record", "add"), ("record", "import")),
+    *(("record", "add"), ("record", "import"), ("survey",)),
 )
 TELL_IMPORTS = """
 import json, sys
@@ -92,6 +93,7 @@ LAYERS = (
     ("timing.language",),
     ("timing.wording",),
     ("timing.answers",),
+    ("timing.grid", "timing.survey_rows"),
     ("timing.recovery",),
     ("timing.closed_seasons",),
     ("timing.trend", "timing.same_day"),
@@ -116,6 +118,10 @@ LAYERS = (
     ("timing.agenda_notices",),
     ("timing.agenda", "timing.work_plan"),
     ("timing.export", "timing.charts"),
+    ("timing.survey_parts",),
+    ("timing.survey", "timing.charts.survey_map"),
+    ("timing.export.survey_netcdf", "timing.export.survey_parquet"),
+    ("timing.export.survey_table",),
 )
 CLIENT = "timing.intake.station_client"  # the one module that goes online
 WITHOUT_CODE = {"timing", "timing.notebook", "timing.species"}
@@ -141,7 +147,7 @@ def imported_by(*arguments: str) -> set[str]:
 def test_help_imports_nothing_heavy(command: tuple[str, ...]) -> None:
     loaded = imported_by(*command, "--help")
     assert "click" in loaded
-    assert loaded & (HEAVY | OF_THE_NOTEBOOK) == set()
+    assert loaded & (HEAVY | OF_THE_NOTEBOOK | OF_GRIDS) == set()
 
 
 @pytest.mark.parametrize("form", ["text", "json"])

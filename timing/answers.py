@@ -154,6 +154,11 @@ def site_drivers(record: TemperatureRecord, site: Site) -> Drivers:
             f"{'season' if complete == 1 else 'seasons'} and at least {FEWEST_SEASONS} are "
             "needed; a season runs sixteen months from the autumn before its spring"
         )
+    return datable(drivers, record)
+
+
+def datable(drivers: Drivers, record: TemperatureRecord) -> Drivers:
+    """The seasons whose spring the record covers, and the running one if it saw it begin."""
     running = drivers.years == drivers.years[-1]
     begun = drivers.starts >= record.first
     return drivers.select(drivers.spring_covered | (running & begun))

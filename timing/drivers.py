@@ -297,6 +297,8 @@ def count_chill(sites: Sequence[Drivers]) -> None:
 
     Every site's `Drivers.chill_sum` holds afterwards what it would have counted, to the bit.
     """
+    if not sites:
+        return
     stacked = (
         np.concatenate([getattr(site, name)[:, :CHILL_DAYS] for site in sites])
         for name in ("tmin_c", "tmax_c", "day_length_h")

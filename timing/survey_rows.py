@@ -88,8 +88,7 @@ def rows_of_sites(
     """
     opened = [_open(item) for item in items]
     ready = [found[1] for found in opened if not isinstance(found, Row)]
-    if ready:
-        count_chill(ready)
+    count_chill(ready)
     rows: list[Row] = []
     for found in opened:
         if isinstance(found, Row):

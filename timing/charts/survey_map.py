@@ -270,7 +270,7 @@ class _Frame:
             page.line(xs, ys, marker=sign, markersize=size / 2, linestyle="none", zorder=4)
 
     def _size(self) -> float:
-        return float(np.clip(60 / np.sqrt(max(len(self.x_of), 1)), 2.5, 8))
+        return float(np.clip(100 / np.sqrt(max(len(self.x_of), 1)), 2.5, 8))
 
 
 def _cell(degrees: Floats) -> float:

@@ -1,0 +1,198 @@
+"""Dates over arrays of sites × days are those of the single sites, also on a Dask cluster.
+
+What must hold:
+- every cell has, to the bit, the dates of its site asked by itself, in both hemispheres;
+- chill counted side by side is the chill of each series by itself, to the bit;
+- sea, cells with too little record and seasons that are not whole have no date and stop nothing;
+- a cell in another unit is named; shapes that do not fit are refused;
+- under ``xarray.apply_ufunc(dask="parallelized")`` nothing changes, chunked or on two workers;
+- a climate stored as Zarr gives the same dates as one in memory.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from timing.answers import site_drivers
+from timing.drivers import Drivers, build_drivers, count_chill
+from timing.errors import DataError, UsageError
+from timing.events import season_events
+from timing.grid import event_days, events_of, seasons_of
+from timing.intake.samples import open_sample
+from timing.season import Floats
+from timing.site import Site
+from timing.species.catalogue import load_species
+from timing.temperature import record_from_readings
+from timing.thermal import chill, chill_portions
+
+FIRST, DAYS = np.datetime64("1996-07-01", "D"), 4 * 365 + 250
+MAPLE, MUGO = load_species("acer-palmatum"), load_species("pinus-mugo")
+
+
+def climate(rows: int, columns: int, sample: str = "humid-continental") -> tuple[Floats, ...]:
+    """An invented climate: a bundled sample, warmer or colder and wider or narrower by cell."""
+    _, record = open_sample(sample)
+    at = int((FIRST - record.first).astype(np.int64))
+    low, high = (v[at : at + DAYS] for v in (record.tmin_c, record.tmax_c))
+    warmth = np.linspace(-3, 4, rows)[:, None, None]
+    swing = np.linspace(0.9, 1.1, columns)[None, :, None]
+    middle, half = (low + high) / 2 + warmth, (high - low) / 2 * swing
+    latitude = np.broadcast_to(np.linspace(36.0, 48.0, rows)[:, None], (rows, columns))
+    return middle - half, middle + half, latitude
+
+
+def one_by_one(low: Floats, high: Floats, latitude: Floats, slug: str) -> Floats:
+    """The way of a single site, cell by cell in a plain loop."""
+    species = load_species(slug)
+    seasons, names = seasons_of(FIRST, DAYS), events_of(species)
+    found = np.full((*latitude.shape, len(seasons), len(names)), np.nan)
+    for cell in np.ndindex(latitude.shape):
+        dates = FIRST + np.arange(DAYS)
+        record = record_from_readings(dates, low[cell], high[cell], source="cell")
+        drivers = site_drivers(record, Site("cell", float(latitude[cell]), 0.0))
+        events = season_events(species, drivers)
+        starts = drivers.starts.astype(np.int64)
+        for number, name in enumerate(names):
+            found[(*cell, drivers.years - seasons[0], number)] = (
+                starts + events.quantiles(name, (0.5,))[0]
+            )
+    return found
+
+
+@pytest.mark.parametrize("slug", ["acer-palmatum", "ficus-microcarpa"])
+@pytest.mark.parametrize("sample", ["humid-continental", "southern-temperate"])
+def test_a_cell_has_the_dates_of_its_site(slug: str, sample: str) -> None:
+    low, high, latitude = climate(3, 2, sample)
+    latitude = -latitude if sample == "southern-temperate" else latitude
+    got = event_days(low, high, latitude, species=load_species(slug), first=FIRST)
+    expected = one_by_one(low, high, latitude, slug)
+    assert got.shape == (3, 2, len(seasons_of(FIRST, DAYS)), len(events_of(load_species(slug))))
+    assert np.isfinite(expected).any()
+    np.testing.assert_array_equal(got, expected)
+
+
+def test_chill_side_by_side_is_that_of_each_series(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(5)
+    hours = 6 + 9 * np.sin(np.arange(1500) / 3.82) + rng.normal(0, 5, (chill.SIDE_BY_SIDE, 1500))
+    hours[3, 40:90] = np.nan
+    together = chill_portions(hours)
+    assert together[:, -1].min() > 5
+    for row, alone in zip(together, hours, strict=True):
+        np.testing.assert_array_equal(row, chill_portions(alone))
+
+
+def test_chill_of_several_sites_is_that_of_each() -> None:
+    low, high, latitude = climate(3, 3)
+
+    def drivers() -> list[Drivers]:
+        dates = FIRST + np.arange(DAYS)
+        return [
+            build_drivers(
+                record_from_readings(dates, low[cell], high[cell], source="cell"),
+                Site("cell", float(latitude[cell]), 0.0),
+            )
+            for cell in np.ndindex(latitude.shape)
+        ]
+
+    together = drivers()
+    assert sum(len(site.years) for site in together) >= chill.SIDE_BY_SIDE
+    count_chill(together)
+    for one, other in zip(together, drivers(), strict=True):
+        np.testing.assert_array_equal(one.chill_sum, other.chill_sum)
+
+
+def test_sea_and_short_cells_have_no_dates_and_stop_nothing() -> None:
+    low, high, latitude = climate(2, 2)
+    low[0, 0] = np.nan  # sea
+    low[0, 1, 30:] = np.nan  # a month of record
+    high[1, 0, 400:560] = np.nan  # half a year open
+    got = event_days(low, high, latitude, species=MAPLE, first=FIRST)
+    assert np.isnan(got[0]).all()
+    whole = event_days(low[1, 1], high[1, 1], latitude[1, 1], species=MAPLE, first=FIRST)
+    np.testing.assert_array_equal(got[1, 1], whole)
+    bud_break = events_of(MAPLE).index("bud_break")
+    by_season = np.isfinite(got[1, :, :, bud_break])
+    assert by_season[0].sum() == by_season[1].sum() - 1
+
+
+def test_a_cell_in_another_unit_is_named() -> None:
+    low, high, latitude = climate(2, 2)
+    low[1, 0] += 273.15
+    high[1, 0] += 273.15
+    with pytest.raises(DataError, match=r"cell 1, 0: .*kelvin"):
+        event_days(low, high, latitude, species=MAPLE, first=FIRST)
+
+
+def test_what_does_not_fit_is_refused() -> None:
+    low, high, _ = climate(2, 2)
+    with pytest.raises(UsageError, match="shape"):
+        event_days(low, high, np.zeros(3), species=MAPLE, first=FIRST)
+    with pytest.raises(UsageError, match="cell 0, 0: latitude 95"):
+        event_days(low, high, 95.0, species=MAPLE, first=FIRST)
+    with pytest.raises(UsageError, match="no days"):
+        event_days(1.0, 2.0, 45.0, species=MAPLE, first=FIRST)
+
+
+def as_dask(low: Floats, high: Floats, latitude: Floats, species: object, rows: int) -> object:
+    """The same as a chunked xarray computation."""
+    xarray = pytest.importorskip("xarray")
+    pytest.importorskip("dask")
+    dims = ("y", "x", "time")
+    data = xarray.Dataset(
+        {"tmin": (dims, low), "tmax": (dims, high), "latitude": (("y", "x"), latitude)}
+    ).chunk({"y": rows, "x": -1, "time": -1})
+    return applied(xarray, data, species)
+
+
+def applied(xarray: object, data: object, species: object) -> object:
+    return xarray.apply_ufunc(  # type: ignore[attr-defined]
+        event_days,
+        data["tmin"],  # type: ignore[index]
+        data["tmax"],  # type: ignore[index]
+        data["latitude"],  # type: ignore[index]
+        input_core_dims=[["time"], ["time"], []],
+        output_core_dims=[["season", "event"]],
+        dask="parallelized",
+        output_dtypes=[float],
+        dask_gufunc_kwargs={
+            "output_sizes": {
+                "season": len(seasons_of(FIRST, DAYS)),
+                "event": len(events_of(species)),  # type: ignore[arg-type]
+            }
+        },
+        kwargs={"species": species, "first": FIRST},
+    )
+
+
+def test_chunks_of_an_xarray_give_the_same_dates(tmp_path: Path) -> None:
+    xarray = pytest.importorskip("xarray")
+    pytest.importorskip("zarr")
+    low, high, latitude = climate(4, 2)
+    expected = one_by_one(low, high, latitude, "acer-palmatum")
+    lazy = as_dask(low, high, latitude, MAPLE, rows=2)
+    np.testing.assert_array_equal(lazy.compute(scheduler="synchronous").values, expected)  # type: ignore[attr-defined]
+    dims = ("y", "x", "time")
+    store = tmp_path / "climate.zarr"
+    xarray.Dataset(
+        {"tmin": (dims, low), "tmax": (dims, high), "latitude": (("y", "x"), latitude)}
+    ).to_zarr(store, consolidated=False)
+    opened = xarray.open_zarr(store, consolidated=False).chunk({"y": 2, "x": -1, "time": -1})
+    got = applied(xarray, opened, MAPLE).compute(scheduler="synchronous")  # type: ignore[attr-defined]
+    np.testing.assert_array_equal(got.values, expected)
+
+
+@pytest.mark.slow
+def test_two_workers_of_a_cluster_give_the_dates_of_a_plain_loop() -> None:
+    distributed = pytest.importorskip("distributed")
+    low, high, latitude = climate(40, 40)
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None
+        ) as cluster,
+        distributed.Client(cluster),
+    ):
+        for species in (MAPLE, MUGO):
+            got = as_dask(low, high, latitude, species, rows=5).compute().values  # type: ignore[attr-defined]
+            expected = one_by_one(low, high, latitude, species.slug)
+            np.testing.assert_array_equal(got, expected)
