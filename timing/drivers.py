@@ -77,6 +77,7 @@ class Drivers:
     mended_days : array (seasons, 3), missing days before 15 January, from then to 1 July and after
         it; they widen the error of the dates they touch.
     last : last day of the record.
+    continued : the season under way with past remainders, by day and seasons (`timing.running`).
     shared : what several taxa ask for alike, by what it depends on; nobody writes into an array.
     """
 
@@ -94,8 +95,8 @@ class Drivers:
     _forcing: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
     _forcing_sums: dict[Clock, Floats] = field(default_factory=dict, repr=False, compare=False)
     continued: dict[tuple[np.datetime64, bytes], Drivers] = field(
-        default_factory=dict, repr=False, compare=False
-    )  # kept by timing.running.splice for all taxa
+        init=False, default_factory=dict, repr=False, compare=False
+    )
     shared: dict[Hashable, Floats] = field(
         init=False, default_factory=dict, repr=False, compare=False
     )
