@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +16,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import echo_json
+from cli.output import echo_json, output_option, suffix_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -62,15 +61,7 @@ BEGIN = {
     metavar="N",
     help="Remind so many days before a window closes (-o FILE.ics).",
 )
-@click.option(
-    "-o",
-    "--output",
-    "path",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write here; the ending chooses the form: .ics (calendar programs) .json .txt [default: "
-    "text to the terminal].",
-)
+@output_option(".ics (calendar programs) .json .txt")
 @format_option("text", "json")
 def command(
     *,
@@ -93,11 +84,7 @@ def command(
     from timing.errors import UsageError
     from timing.work_plan import PER_DAY, plan
 
-    suffix = None if path is None else path.suffix.lower()
-    if suffix is not None and suffix not in SUFFIXES:
-        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
-    if output == "json" and suffix not in (None, ".json"):
-        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    suffix = suffix_of(path, SUFFIXES, output)
     if alarm_days is not None and suffix != ".ics":
         raise UsageError("--alarm-days goes with -o FILE.ics only")
     if per_day is not None and days is None:
@@ -158,7 +145,7 @@ def _save(answer: Agenda, planned: WorkPlan | None, path: Path, alarm_days: int 
     """Write the file and say in one line what it holds."""
     from timing.export.agenda_calendar import agenda_entries, plan_entries
     from timing.export.agenda_json import agenda_json
-    from timing.export.files import write_text
+    from timing.export.files import write_json, write_text
     from timing.export.icalendar_file import save_icalendar
 
     tasks = len(answer.tasks) if planned is None else len(planned.planned)
@@ -173,8 +160,7 @@ def _save(answer: Agenda, planned: WorkPlan | None, path: Path, alarm_days: int 
         )
         save_icalendar(entries, path, title="Work on trees", stamp=now().astimezone())
     elif suffix == ".json":
-        text = json.dumps(agenda_json(answer, planned), indent=1, ensure_ascii=False)
-        write_text(path, f"{text}\n")
+        write_json(path, agenda_json(answer, planned))
     else:
         write_text(path, _text(answer, planned))
     click.echo(f"{path}: {count}, as of {answer.on}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import echo_json
+from cli.output import echo_json, output_option, suffix_of
 
 SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
 STAND_IN = "acer-palmatum"
@@ -28,15 +27,7 @@ STAND_IN = "acer-palmatum"
     type=click.IntRange(1800, 2200),
     help="Season to compare, by the year of its spring [default: the one under way].",
 )
-@click.option(
-    "-o",
-    "--output",
-    "path",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write here; the ending chooses the form: .png .svg .pdf (chart) .json .txt [default: "
-    "text to the terminal].",
-)
+@output_option(".png .svg .pdf (chart) .json .txt")
 @temperature_options
 @observations_option
 @format_option("text", "json")
@@ -55,16 +46,11 @@ def command(
     in beside the heat, chill and frosts of the site.
     """
     from timing.comparison import compare
-    from timing.errors import UsageError
     from timing.export.comparison_json import comparison_json
     from timing.export.comparison_text import comparison_text
-    from timing.export.files import write_text
+    from timing.export.files import write_json, write_text
 
-    suffix = None if path is None else path.suffix.lower()
-    if suffix is not None and suffix not in SUFFIXES:
-        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
-    if output == "json" and suffix not in (None, ".json"):
-        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    suffix = suffix_of(path, SUFFIXES, output)
     bench = open_bench(**where)
     own: dict[str, tuple[str, ...]] = {}
     for tree in () if species else bench.trees:
@@ -88,8 +74,7 @@ def command(
     if suffix == ".txt":
         write_text(path, comparison_text(comparison))
     elif suffix == ".json":
-        text = json.dumps(comparison_json(comparison), indent=1, ensure_ascii=False)
-        write_text(path, text + "\n")
+        write_json(path, comparison_json(comparison))
     else:
         from timing.charts.comparison_chart import save_comparison
 

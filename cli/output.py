@@ -1,18 +1,23 @@
-"""Printing JSON and CSV to stdout."""
+"""Where answers go: JSON and CSV to stdout, and the files that ``-o`` names."""
 
 from __future__ import annotations
 
 import csv
 import io
-import json
-from typing import Any
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
 
 import click
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 
 def echo_json(value: dict[str, Any]) -> None:
     """Print a value as JSON."""
-    click.echo(json.dumps(value, indent=1, ensure_ascii=False))
+    from timing.export.files import json_text
+
+    click.echo(json_text(value))
 
 
 def echo_csv(rows: list[dict[str, object]]) -> None:
@@ -22,3 +27,37 @@ def echo_csv(rows: list[dict[str, object]]) -> None:
     writer.writeheader()
     writer.writerows(rows)
     click.echo(text.getvalue(), nl=False)
+
+
+def output_option(forms: str, *, several: bool = False) -> Callable[[F], F]:
+    """The option ``-o``; ``forms`` names the endings, ``several`` lets it be given again."""
+    again = " May be given again." if several else ""
+    return click.option(
+        "-o",
+        "--output",
+        "paths" if several else "path",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        multiple=several,
+        help=f"Write here; the ending chooses the form: {forms}.{again} "
+        "[default: text to the terminal]",
+    )
+
+
+def suffix_of(path: Path | None, suffixes: Sequence[str], output: str = "text") -> str | None:
+    """The ending of ``-o``, in small letters; None without ``-o``.
+
+    Raises
+    ------
+    UsageError : the ending names no form of the command, or not the one of ``--format``.
+    """
+    from timing.errors import UsageError
+
+    if path is None:
+        return None
+    suffix = path.suffix.lower()
+    if suffix not in suffixes:
+        raise UsageError(f"-o {path}: the name must end in one of {', '.join(suffixes)}")
+    if output == "json" and suffix != ".json":
+        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    return suffix

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,7 @@ import click
 
 from cli.bench import open_bench
 from cli.options import format_option, temperature_options
-from cli.output import echo_json
+from cli.output import echo_json, output_option, suffix_of
 
 SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
 
@@ -23,15 +22,7 @@ SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
     metavar="FILE",
     help="Temperatures of a place nearby: differences to it show steps and wrong days best.",
 )
-@click.option(
-    "-o",
-    "--output",
-    "path",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write here; the ending chooses the form: .png .svg .pdf (chart) .json .txt [default: "
-    "text to the terminal].",
-)
+@output_option(".png .svg .pdf (chart) .json .txt")
 @temperature_options
 @format_option("text", "json")
 def check(
@@ -44,14 +35,10 @@ def check(
     from timing.errors import UsageError
     from timing.export.check_json import check_json
     from timing.export.check_text import check_text
-    from timing.export.files import write_text
+    from timing.export.files import write_json, write_text
     from timing.record_check import check_record
 
-    suffix = None if path is None else path.suffix.lower()
-    if suffix is not None and suffix not in SUFFIXES:
-        raise UsageError(f"-o {path}: the name must end in one of {', '.join(SUFFIXES)}")
-    if output == "json" and suffix not in (None, ".json"):
-        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    suffix = suffix_of(path, SUFFIXES, output)
     if name is not None:
         if where["site_name"] is not None:
             raise UsageError("name the site once: as NAME or with --site")
@@ -73,8 +60,7 @@ def check(
     if suffix == ".txt":
         write_text(path, check_text(found))
     elif suffix == ".json":
-        text = json.dumps(check_json(found), indent=1, ensure_ascii=False)
-        write_text(path, text + "\n")
+        write_json(path, check_json(found))
     else:
         from timing.charts.record_chart import save_check
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from timing.errors import UsageError
 
@@ -39,6 +41,16 @@ def write_text(path: Path, text: str) -> None:
     """Write UTF-8 text, whole or not at all."""
     with replacing(path) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def json_text(value: dict[str, Any]) -> str:
+    """A value as JSON, one entry a line; letters stay as they are."""
+    return json.dumps(value, indent=1, ensure_ascii=False)
+
+
+def write_json(path: Path, value: dict[str, Any]) -> None:
+    """Write a value as JSON, whole or not at all."""
+    write_text(path, f"{json_text(value)}\n")
 
 
 def _umask() -> int:
