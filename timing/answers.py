@@ -16,7 +16,16 @@ from timing.errors import DataError
 from timing.events import SeasonEvents, season_events
 from timing.limits import autumn_limits
 from timing.running import running_events, running_odds, running_year
-from timing.season import CYCLE_DAYS, Floats, Ints, cycle_day, next_date, season_start
+from timing.season import (
+    CYCLE_DAYS,
+    SEASON_DAYS,
+    Floats,
+    Ints,
+    cycle_day,
+    next_date,
+    season_end,
+    season_start,
+)
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
@@ -223,3 +232,35 @@ def _observed_offsets(
             found[event] = np.full(len(drivers.years), np.nan)
             found[event][row] = float((day - drivers.starts[row]).astype(np.int64))
     return found
+
+
+def season_dates(
+    quantiles: Floats, start: np.datetime64
+) -> tuple[np.datetime64 | None, np.datetime64 | None, np.datetime64 | None]:
+    """Early, median and late date of one season: the days wholly inside the 80 % range.
+
+    Parameters
+    ----------
+    quantiles : array (3,), early, median and late offset; a median that is not finite has no date.
+    start : first date of the season.
+    """
+    early, middle, late = quantiles
+    if not np.isfinite(middle):
+        return None, None, None
+    day = np.rint(middle)
+    whole = np.nan_to_num(
+        [min(np.ceil(early), day), day, max(np.floor(late), day)], neginf=0, posinf=SEASON_DAYS
+    )
+    dates = start + whole.astype(np.int64)
+    return dates[0], dates[1], dates[2]
+
+
+def why_undated(outlook: Outlook, event: str, row: int) -> str:
+    """Why an event has no date in one season of the record."""
+    drivers = outlook.drivers
+    ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
+    if not ended and np.isnan(outlook.events.days[event][row]).any():
+        return f"not reached by the end of the record ({drivers.last})"
+    if drivers.autumn_gappy[row] and event in ("leaf_colour", "leaf_fall", "dormant"):
+        return "too many days are missing in this autumn"
+    return outlook.events.why_absent(event)

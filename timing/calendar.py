@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
-from timing.windows import MARGINAL, Window
+from timing.windows import MARGINAL, Window, WorkOdds, runs_at
 from timing.wording import run_spans
 
 MARKED_EVENTS = (
@@ -29,6 +30,7 @@ MARKED_EVENTS = (
     "first_frost",
 )
 LANE_GAP_DAYS = 9  # events closer than this stand on different lines of a chart
+_OPTION = re.compile(r" \(--[^)]*\)")
 
 
 @dataclass(frozen=True)
@@ -75,8 +77,32 @@ class CalendarRow:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """What a calendar of the days safe at every site of a region says of them, in words.
+
+    Parameters
+    ----------
+    name : of the region.
+    place : its sites in one line.
+    records : where each lies and what its record is worth.
+    notes : whether one calendar will do, and sites left out.
+    invented : whether any of the sites is of our own making.
+    """
+
+    name: str
+    place: str
+    records: str
+    notes: tuple[str, ...]
+    invented: bool
+
+
+@dataclass(frozen=True)
 class YearCalendar:
-    """A calendar year for several taxa at one site; ``language`` is what it is written in."""
+    """A calendar year for several taxa at one site; ``language`` is what it is written in.
+
+    ``shared`` is set where it stands for several sites (`timing.region_year`): the chance is that
+    of the worst of them, and ``site`` and ``record`` are those of the highest.
+    """
 
     year: int
     site: Site
@@ -86,6 +112,17 @@ class YearCalendar:
     seasons: int
     rows: tuple[CalendarRow, ...]
     language: Language = ENGLISH
+    shared: Shared | None = None
+
+    @property
+    def name(self) -> str:
+        """What the calendar is of: a site or a region."""
+        return self.shared.name if self.shared else self.site.name
+
+    @property
+    def invented(self) -> bool:
+        """Whether the place is of our own making."""
+        return self.shared.invented if self.shared else self.site.invented
 
 
 def year_calendar(
@@ -163,19 +200,31 @@ def _band(
     safe = chance >= confidence - 1e-9
     possible = (chance >= MARGINAL - 1e-9) & ~safe
     limits = {
-        need.text for stretch in odds.rules for need in stretch.rule.only_if if need.kind != "tree"
+        plain(need.text)
+        for stretch in odds.rules
+        for need in stretch.rule.only_if
+        if need.kind != "tree"
     }
     closed = closed_in_year(outlook, kind, year)
     limits |= {_closed_text(hazard, runs, year, language) for hazard, runs in closed if runs}
     return Band(
         kind,
         chance,
-        _runs(days, chance, safe, outlook),
-        _runs(days, chance, possible, outlook),
+        _runs(days, chance, safe, outlook, odds),
+        _runs(days, chance, possible, outlook, odds),
         odds.seasons,
         tuple(sorted(limits)),
         closed,
     )
+
+
+def plain(text: str) -> str:
+    """A condition without the name of the command's option, which means nothing on paper.
+
+    >>> plain("not where oak wilt occurs (--hazard oak-wilt)")
+    'not where oak wilt occurs'
+    """
+    return _OPTION.sub("", text)
 
 
 def _closed_text(
@@ -193,14 +242,16 @@ def _runs(
     chance: Floats,
     chosen: NDArray[np.bool_],
     outlook: Outlook,
+    odds: WorkOdds,
 ) -> tuple[Window, ...]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], chosen.astype(np.int8), [0]))))
+    runs = runs_at(chosen.astype(float), 1.0)
     return tuple(
         Window(
             days[start],
             days[stop - 1],
             float(chance[start:stop].min()),
             season_of(days[start], outlook.site.hemisphere),
+            rule,
         )
-        for start, stop in edges.reshape(-1, 2)
+        for (start, stop), rule in zip(runs, odds.rule_names(days, runs), strict=True)
     )

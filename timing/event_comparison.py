@@ -16,9 +16,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from timing.answers import Outlook
+from timing.answers import Outlook, season_dates, why_undated
 from timing.same_day import date_at, leap_offsets, place_of, places
-from timing.season import FIRST_JULY, SEASON_DAYS, Days, Floats, Ints, season_end
+from timing.season import FIRST_JULY, Days, Ints
 from timing.so_far import is_running
 from timing.species.model import Species
 from timing.trend import Trend, trend
@@ -169,7 +169,7 @@ def compare_event(view: Outlook, row: int, event: str) -> EventComparison:
     place[usable] = places(middle, leap)[usable].astype(np.int64)
     others = usable.copy()
     others[row] = False
-    early, date, late = _dates(quantiles[:, row], drivers.starts[row])
+    early, date, late = season_dates(quantiles[:, row], drivers.starts[row])
     ahead = date is not None and (bool(date > drivers.last) or _frost_open(view, event, row))
     chance = None
     if ahead and others.any() and is_running(view, row):
@@ -191,21 +191,6 @@ def compare_event(view: Outlook, row: int, event: str) -> EventComparison:
         trend=trend(drivers.years[usable], place[usable].astype(float)),
         trend_seasons=int(usable.sum()),
     )
-
-
-def _dates(
-    quantiles: Floats, start: np.datetime64
-) -> tuple[np.datetime64 | None, np.datetime64 | None, np.datetime64 | None]:
-    """Early, median and late date: the days wholly inside the 80 % range."""
-    early, middle, late = quantiles
-    if not np.isfinite(middle):
-        return None, None, None
-    day = np.rint(middle)
-    whole = np.nan_to_num(
-        [min(np.ceil(early), day), day, max(np.floor(late), day)], neginf=0, posinf=SEASON_DAYS
-    )
-    dates = start + whole.astype(np.int64)
-    return dates[0], dates[1], dates[2]
 
 
 def _frost_open(view: Outlook, event: str, row: int) -> bool:
@@ -241,9 +226,4 @@ def _why_no_date(view: Outlook, event: str, row: int) -> str:
         share = 100 * float((~np.isnan(view.running.days[event])).mean())
         if share > 0:
             return f"not by {drivers.last}; past seasons bring it in {share:.0f}% of cases"
-    end = season_end(int(drivers.years[row]), view.site.hemisphere)
-    if drivers.last < end and np.isnan(view.events.days[event][row]).any():
-        return f"not reached by the end of the record ({drivers.last})"
-    if drivers.autumn_gappy[row] and event in ("leaf_colour", "leaf_fall", "dormant"):
-        return "too many days are missing in this autumn"
-    return view.events.why_absent(event)
+    return why_undated(view, event, row)

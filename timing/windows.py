@@ -10,6 +10,7 @@ hazards that a grower names are taken out of the stretches first (`timing.hazard
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,16 +28,22 @@ ODDS_SEASONS = 30
 FEWEST_SEASONS = 3
 MARGINAL = 0.5  # from here up to the confidence a day is marginal
 IN_FORCE = 0.05
+MAY = 120  # days from New Year
 
 
 @dataclass(frozen=True)
 class Window:
-    """A run of days at or above a chance, both ends included."""
+    """A run of days at or above a chance, both ends included.
+
+    ``rule`` names the rule that gives most of its days (`WorkOdds.rule_names`); only calendars fill
+    it in.
+    """
 
     opens: np.datetime64
     closes: np.datetime64
     chance_min: float
     season: int
+    rule: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,6 +112,29 @@ class WorkOdds:
             for laid in self.rules
             if chance_of_year(opened((laid,), self.closed))[cycle] >= IN_FORCE
         )
+
+    def rule_names(self, days: Days, runs: Sequence[tuple[int, int]]) -> list[str]:
+        """The rule of past seasons that gives most of the days of each run (first, after last).
+
+        A name is made of the events that the rule opens and closes with and the year of its time
+        that is nearest, so that a winter's two ends in one calendar year have two names. Years are
+        parted in May, where the middle of no rule lies.
+        """
+        if not self.rules or not runs:
+            return ["" for _ in runs]
+        shares = np.stack([chance_of_year((laid,)) for laid in self.rules])
+        around = np.exp(2j * np.pi * np.arange(CYCLE_DAYS) / CYCLE_DAYS)
+        middles = np.angle(shares @ around) * CYCLE_DAYS / (2 * np.pi)  # cycle day, circular mean
+        found = []
+        for start, stop in runs:
+            inside = days[start:stop]
+            at = int(shares[:, cycle_day(inside)].sum(axis=1).argmax())
+            middle = inside[len(inside) // 2]
+            away = (int(cycle_day(np.asarray(middle))) - middles[at] + 182) % CYCLE_DAYS - 182
+            year = str(middle - round(away) - MAY)[:4]
+            rule = self.rules[at].rule
+            found.append(f"{rule.opens.event}>{rule.closes.event} {year}")
+        return found
 
     def windows(
         self, level: float, not_before: np.datetime64, hemisphere: Hemisphere

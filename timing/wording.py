@@ -145,6 +145,13 @@ def place_text(site: Site, language: Language = ENGLISH) -> str:
     return ", ".join((*parts, height))
 
 
+def place_of(calendar: YearCalendar) -> str:
+    """Where the site of a calendar lies, or which sites it is of."""
+    if calendar.shared:
+        return calendar.shared.place
+    return place_text(calendar.site, calendar.language)
+
+
 def _degrees(value: float, language: Language) -> str:
     return f"{abs(value):.2f}".replace(".", language.text("numbers.decimal"))
 
@@ -152,6 +159,8 @@ def _degrees(value: float, language: Language) -> str:
 def record_text(calendar: YearCalendar) -> str:
     """What the calendar rests on: the record, its days, gaps and seasons."""
     record, language = calendar.record, calendar.language
+    if calendar.shared:
+        return calendar.shared.records
     missing = (
         language.text("record.gaps", missing=record.missing_days, repaired=record.repaired_days)
         if record.missing_days

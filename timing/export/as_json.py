@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from timing.advice import Answer
-from timing.answers import Outlook
+from timing.answers import Outlook, season_dates, why_undated
 from timing.assessment import Assessment
 from timing.calendar import YearCalendar
 from timing.closed_seasons import HazardNotice, YearsOfSeason
 from timing.intake.samples import Sample
-from timing.season import SEASON_DAYS, Days, Floats, season_end
+from timing.season import Floats
 from timing.site import Site
 from timing.species.hazards import authority_text, hazards_of
 from timing.species.model import Hazard, Species
@@ -83,25 +81,10 @@ def seasons_json(outlook: Outlook, last: int | None = None) -> list[Json]:
 
 
 def _event_json(outlook: Outlook, name: str, row: int, quantiles: Floats) -> Json:
-    early, date, late = quantiles[:, row]
-    if not np.isfinite(date):
-        return {"date": None, "reason": _absent(outlook, name, row)}
-    whole = [np.ceil(early), np.rint(date), np.floor(late)]  # days wholly inside the 80% range
-    whole = np.nan_to_num(
-        [min(whole[0], whole[1]), whole[1], max(whole[1:])], neginf=0, posinf=SEASON_DAYS
-    )
-    days: Days = outlook.drivers.starts[row] + whole.astype(np.int64)
-    return {"date": str(days[1]), "early": str(days[0]), "late": str(days[2])}
-
-
-def _absent(outlook: Outlook, name: str, row: int) -> str:
-    drivers = outlook.drivers
-    ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
-    if not ended and np.isnan(outlook.events.days[name][row]).any():
-        return f"not reached by the end of the record ({outlook.drivers.last})"
-    if outlook.drivers.autumn_gappy[row] and name in ("leaf_colour", "leaf_fall", "dormant"):
-        return "too many days are missing in this autumn"
-    return outlook.events.why_absent(name)
+    early, date, late = season_dates(quantiles[:, row], outlook.drivers.starts[row])
+    if date is None:
+        return {"date": None, "reason": why_undated(outlook, name, row)}
+    return {"date": str(date), "early": str(early), "late": str(late)}
 
 
 def window_json(window: Window | None) -> Json | None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
 
 from timing import wording
 from timing.advice import how_much
-from timing.calendar import Band, CalendarRow
+from timing.calendar import Band, CalendarRow, plain
 from timing.export.species_text import Notes, stretch_text, waits_text
 from timing.hazards import left_out
 from timing.species.catalogue import common_rules
@@ -24,7 +23,6 @@ GROUPS = (
     ("Broadleaf evergreens", ("broadleaf_evergreen",)),
     ("Tropical trees", ("tropical",)),
 )
-_OPTION = re.compile(r" \(--[^)]*\)")
 
 
 def grouped(rows: Sequence[CalendarRow]) -> list[tuple[str, list[CalendarRow]]]:
@@ -82,7 +80,7 @@ def rule_texts(band: Band, species: Species, notes: Notes) -> list[tuple[str, st
         if hazard is not None:
             found.append((f"Closed because {hazard.label} occurs here: {_when(rule)}.", ""))
             continue
-        conditions = "; ".join(_plain(need.text) for need in rule.only_if if need.kind != "tree")
+        conditions = "; ".join(plain(need.text) for need in rule.only_if if need.kind != "tree")
         when = f"{_when(rule)}." + (f" Condition: {conditions}." if conditions else "")
         if any(need.name == "vigorous" for need in rule.only_if):
             when = f"Only on a vigorous tree, and not in the dates here: {when}"
@@ -134,8 +132,3 @@ def events_text(row: CalendarRow) -> str:
 def _when(rule: Rule) -> str:
     avoid = "; not in midsummer heat" if "midsummer_heat" in rule.avoid else ""
     return f"{stretch_text(rule)}{waits_text(rule)}{avoid}"
-
-
-def _plain(text: str) -> str:
-    """A condition without the name of the command's option, which means nothing on paper."""
-    return _OPTION.sub("", text)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+from collections import Counter
 
 import numpy as np
 
@@ -47,18 +48,38 @@ def calendar_entries(calendar: YearCalendar, alarm_days: int | None = None) -> l
     alarm_days : a reminder so many days before the last day, where that is still to come.
     """
     return [
-        _entry(calendar, row, band, number, alarm_days)
+        _entry(calendar, row, band, window, uid=uid, alarm_days=alarm_days)
         for row in calendar.rows
         for band in row.bands
-        for number in range(len(band.safe))
+        for window, uid in zip(band.safe, _uids(calendar, row, band), strict=True)
     ]
+
+
+def _uids(calendar: YearCalendar, row: CalendarRow, band: Band) -> list[str]:
+    """Identities of the safe windows: by the rule that gives them.
+
+    So a window keeps its own when another appears or vanishes. Only windows of one rule, parted by
+    a few doubtful days, are numbered.
+    """
+    found: list[str] = []
+    seen: Counter[str] = Counter()
+    kind_of_place = "region" if calendar.shared else "calendar"
+    for window in band.safe:
+        found.append(
+            entry_uid(
+                kind_of_place, calendar.name, row.species.slug, band.kind, calendar.year,
+                window.rule, seen[window.rule],
+            )
+        )  # fmt: skip
+        seen[window.rule] += 1
+    return found
 
 
 def _cells(
     calendar: YearCalendar, row: CalendarRow, band: Band, window: Window, level: str
 ) -> list[str]:
     return [
-        guarded(calendar.site.name),
+        guarded(calendar.name),
         str(calendar.year),
         row.species.slug,
         guarded(row.species.common_name),
@@ -74,9 +95,15 @@ def _cells(
 
 
 def _entry(
-    calendar: YearCalendar, row: CalendarRow, band: Band, number: int, alarm_days: int | None
+    calendar: YearCalendar,
+    row: CalendarRow,
+    band: Band,
+    window: Window,
+    *,
+    uid: str,
+    alarm_days: int | None,
 ) -> CalendarEntry:
-    language, window = calendar.language, band.safe[number]
+    language = calendar.language
     chance = wording.percent(window.chance_min, language)
     span = wording.span_text(window.opens, window.closes, language)
     kind = language.text(f"work.{band.kind}")
@@ -86,14 +113,12 @@ def _entry(
         day = wording.dated(calendar.today, language)
         parts.append(language.text("page.as_of", day=day).rstrip("."))
     text = " ".join(f"{part[0].upper()}{part[1:]}." for part in parts)
-    invented = [language.text("notice.invented")] if calendar.site.invented else []
+    invented = [language.text("notice.invented")] if calendar.invented else []
     return CalendarEntry(
-        uid=entry_uid(
-            "calendar", calendar.site.name, row.species.slug, band.kind, calendar.year, number
-        ),
+        uid=uid,
         first=_date(window.opens),
         last=_date(window.closes),
-        summary=f"{kind}: {row.species.common_name} ({calendar.site.name})",
+        summary=f"{kind}: {row.species.common_name} ({calendar.name})",
         description=" ".join(
             (
                 text,
