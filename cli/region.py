@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.bench import SAMPLE_DAY, Bench, notebook_bench, tuned_taxa
+from cli.bench import SAMPLE_DAY, Bench, notebook_bench
 from cli.notebook_options import notebook_path, open_notebook
 from cli.options import parse_day
 
@@ -20,12 +19,9 @@ if TYPE_CHECKING:
 
     from timing.intake.region_file import ListedSite
     from timing.intake.samples import Sample
-    from timing.region import RegionCalendar
     from timing.site import Site
-    from timing.species.model import Hazard, Species
     from timing.temperature import TemperatureRecord
 
-SUFFIXES = (".png", ".svg", ".pdf", ".txt", ".json")
 ONE_SITE_ONLY = {
     "site_name": "--site",
     "sample": "--sample",
@@ -54,68 +50,17 @@ class Found:
     left_out: tuple[tuple[str, str], ...]
 
 
-def print_region(
-    region: str,
-    taxa: Sequence[Species],
-    *,
-    year: int | None,
-    path: Path | None,
-    hazards: tuple[Hazard, ...],
-    observations: Path | None,
-    confidence: float,
-    notebook: Path | None,
-    on: str | None,
-    **one_site: Any,
-) -> None:
-    """Print or write the calendar of a region; the options are those of the command."""
-    from timing.calendar import year_calendar
+def open_region(region: str, *, notebook: Path | None, on: str | None, **one_site: Any) -> Found:
+    """Open the sites of a region; those left out are told on stderr."""
     from timing.errors import UsageError
-    from timing.region import region_calendar
-    from timing.season import year_of
-    from timing.species.hazards import load_hazard
 
     for key, option in ONE_SITE_ONLY.items():
         if one_site.get(key) is not None:
             raise UsageError(f"--region {region} and {option} exclude each other; give one of them")
-    if observations is not None:
-        raise UsageError(
-            "--observations belong to one site; with --region dates count that the notebook holds "
-            "for its sites"
-        )
-    if path is not None and path.suffix.lower() not in SUFFIXES:
-        raise UsageError(f"-o {path}: with --region it must end in one of {', '.join(SUFFIXES)}")
     found = _open(region, notebook, on)
     for name, why in found.left_out:
         click.echo(f"region {found.name}: {name} is left out: {why}", err=True)
-    calendars = []
-    for bench in found.benches:
-        named = {hazard.name for hazard in hazards}
-        noted = (load_hazard(name) for name in bench.site.hazards if name not in named)
-        views = tuned_taxa(taxa, None, bench).outlooks(hazards=(*hazards, *noted))
-        asked = year or year_of(bench.on)
-        calendars.append(year_calendar(views, asked, confidence=confidence, today=bench.on))
-    whole = region_calendar(found.name, calendars, on=found.on, left_out=found.left_out)
-    _write(whole, path)
-
-
-def _write(region: RegionCalendar, path: Path | None) -> None:
-    from timing.export.files import write_text
-    from timing.export.region_json import region_json
-    from timing.export.region_text import region_strip
-
-    if path is None:
-        click.echo(region_strip(region), nl=False)
-        return
-    suffix = path.suffix.lower()
-    if suffix == ".txt":
-        write_text(path, region_strip(region))
-    elif suffix == ".json":
-        write_text(path, json.dumps(region_json(region), indent=1, ensure_ascii=False) + "\n")
-    else:
-        from timing.charts.region_chart import save_region
-
-        save_region(region, path)
-    click.echo(f"{path}: {region.year}, {len(region.rows)} taxa, {len(region.sites)} sites")
+    return found
 
 
 def _open(region: str, notebook: Path | None, on: str | None) -> Found:

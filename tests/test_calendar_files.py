@@ -157,7 +157,7 @@ def test_the_ending_chooses_the_form(sapdial: Run, tmp_path: Path, ending: str, 
     path = tmp_path / f"year.{ending}"
     status, said, wrong = sapdial("-o", path)
     assert (status, wrong) == (0, "")
-    assert said.startswith(f"{path}: 2025, 1 taxa")
+    assert said.startswith(f"{path}: 2025, 1 taxon")
     assert path.read_text(encoding="utf-8").startswith(start)
 
 
@@ -172,7 +172,7 @@ def test_a_page_in_german(sapdial: Run, tmp_path: Path) -> None:
     ("arguments", "words"),
     [
         (("-o", "year.doc"), "must end in one of .png, .svg, .txt, .json, .pdf, .html, .csv, .ics"),
-        (("-o", "year.csv", "--language", "de"), "--language goes with text, .png"),
+        (("-o", "year.csv", "--language", "de"), "--language goes with all forms but .json and .csv"),
         (("-o", "year.html", "--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
         (("--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
         (("--language", "fr"), "'fr' is not one of 'en', 'de', 'es'"),

@@ -112,6 +112,7 @@ LAYERS = (
     ("timing.region_windows",),
     ("timing.region",),
     ("timing.region_words",),
+    ("timing.region_year",),
     ("timing.worklist",),
     ("timing.advice",),
     ("timing.agenda_tasks",),

@@ -14,6 +14,7 @@ import numpy as np
 
 from timing.calendar import YearCalendar, days_of
 from timing.errors import DataError, UsageError
+from timing.language import Language
 from timing.region_split import Bools, Division, divide
 from timing.region_windows import RegionWindow, day_runs, site_windows, spells
 from timing.running import reaches
@@ -24,6 +25,7 @@ from timing.temperature import TemperatureRecord
 
 MOST = 0.75  # share of the sites from which a day is safe at most of them
 FEWEST_SITES = 2
+FEWEST_FOR_MOST = 4  # of fewer sites three quarters are all
 
 Run = tuple[np.datetime64, np.datetime64]
 
@@ -80,7 +82,8 @@ class RegionRow:
 class RegionCalendar:
     """A calendar year for several taxa over several sites, the highest site first.
 
-    ``left_out`` names sites that cannot answer, and why.
+    ``calendars`` are those of the sites, in their order; ``left_out`` names sites that cannot
+    answer, and why.
     """
 
     name: str
@@ -90,7 +93,13 @@ class RegionCalendar:
     sites: tuple[RegionSite, ...]
     rows: tuple[RegionRow, ...]
     division: Division
+    calendars: tuple[YearCalendar, ...]
     left_out: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def language(self) -> Language:
+        """What it is written in, as the calendars of its sites are."""
+        return self.calendars[0].language
 
     @property
     def invented(self) -> bool:
@@ -137,7 +146,7 @@ def region_calendar(
     )
     return RegionCalendar(
         name, first.year, first.confidence, first.today, sites, rows,
-        divide(safe, _traits(sites)), tuple(left_out),
+        divide(safe, _traits(sites)), tuple(ordered), tuple(left_out),
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Sentences about a region that its text and its chart share."""
+"""Sentences about a region that its text, its chart and its page share."""
 
 from __future__ import annotations
 
@@ -8,27 +8,17 @@ from collections.abc import Iterable
 import numpy as np
 
 from timing import wording
+from timing.language import Language
 from timing.region import RegionBand, RegionCalendar, RegionSite
 from timing.region_split import LEAST_AGREEMENT, Group
 from timing.region_windows import FEWEST_FOR_SHIFT, RegionWindow, Shift
 
-SHIFT_UNKNOWN = (
-    "Where no shift with height or latitude is given it cannot be told: fewer than three sites "
-    "open there, they span less than 100 m or 1°, or the slopes between them run both ways."
-)
-FEW_FOR_SHIFT = (
-    "A shift is the median slope between pairs of sites, with its 95% range; below five sites the "
-    "range is that of all pairs, and three sites fall into line by chance one time in three."
-)
-METHOD = (
-    "Every site is answered from its own record as in its own calendar; a day is safe at all sites "
-    "only where it reaches the confidence at the worst of them."
-)
-
 
 def title(region: RegionCalendar) -> str:
     """What the calendar is of."""
-    return f"Safe days for cuts, {region.year}: {region.name}, {len(region.sites)} sites"
+    return region.language.text(
+        "region.title", year=region.year, name=region.name, sites=len(region.sites)
+    )
 
 
 def names(region: RegionCalendar) -> list[str]:
@@ -39,126 +29,158 @@ def names(region: RegionCalendar) -> list[str]:
 def site_names(region: RegionCalendar, numbers: Iterable[int]) -> str:
     """Names of some sites, joined."""
     *others, last = (names(region)[number] for number in numbers)
-    return f"{', '.join(others)} and {last}" if others else last
+    return f"{', '.join(others)}{region.language.text('dates.and')}{last}" if others else last
 
 
-def site_text(item: RegionSite) -> str:
+def site_text(item: RegionSite, language: Language) -> str:
     """Where a site lies and what its record is worth."""
     record = item.record
-    season = (
-        "this season's record counted in"
-        if item.running
-        else "past seasons only, for the record does not reach the day asked about"
-    )
-    return (
-        f"{item.site.name}, {wording.place_text(item.site)}; record {record.first} to "
-        f"{record.last}, {item.seasons} seasons, {record.missing_days} days missing; {season}"
+    return language.text(
+        "region.site",
+        name=item.site.name,
+        place=wording.place_text(item.site, language),
+        first=record.first,
+        last=record.last,
+        seasons=item.seasons,
+        missing=record.missing_days,
+        season=language.text("region.running" if item.running else "region.past"),
     )
 
 
 def left_out_text(region: RegionCalendar) -> str:
     """Sites that cannot answer; empty where all can."""
-    return " ".join(f"Left out: {name} ({why})." for name, why in region.left_out)
+    return " ".join(
+        region.language.text("region.left_out", name=name, why=why) for name, why in region.left_out
+    )
 
 
 def division_title(region: RegionCalendar) -> str:
     """Whether the sites belong into one calendar, in a few words."""
-    division = region.division
+    division, language = region.division, region.language
     if division.agreement is None:
-        return "No day is safe at any site"
-    share = wording.percent(division.agreement)
+        return language.text("region.nowhere")
+    share = wording.percent(division.agreement, language)
     if division.advised:
-        return f"Split this region: its sites agree on {share} of their safe days only"
+        return language.text("region.split", share=share)
     if division.agreement < LEAST_AGREEMENT:
-        return f"The sites agree on {share} of their safe days only, and no split helps"
-    return f"One calendar will do: the sites agree on {share} of their safe days"
+        return language.text("region.no_split", share=share)
+    return language.text("region.one", share=share)
 
 
 def division_text(region: RegionCalendar) -> str:
     """What the title rests on, and the two groups where a split is advised."""
-    division = region.division
+    division, words = region.division, region.language.text
     if division.agreement is None:
         return ""
     lines = [
-        f"Averaged over taxa and kinds of work, {division.days_everywhere:.0f} days a year are "
-        f"safe at all sites and {division.days_average:.0f} at the average site."
+        words(
+            "region.average",
+            all=f"{division.days_everywhere:.0f}",
+            average=f"{division.days_average:.0f}",
+        )
     ]
     if division.advised:
         lines += [
             _group(region, name, group) for name, group in zip("AB", division.groups, strict=True)
         ]
         if division.along:
-            lines.append(f"The groups are cut along {division.along}.")
+            trait = words(f"traits.{division.along.replace(' ', '_')}")
+            lines.append(words("region.cut_along", trait=trait))
     return " ".join(lines)
 
 
 def _group(region: RegionCalendar, name: str, group: Group) -> str:
-    listed = ", ".join(names(region)[number] for number in group.sites)
-    change = f"would gain {group.gained:.0f} and have {group.days:.0f} such days"
-    if len(group.sites) == 1:
-        return f"Group {name}: {listed} alone; it {change}."
-    return f"Group {name}: {listed}; they {change}."
+    return region.language.text(
+        "region.group_alone" if len(group.sites) == 1 else "region.group",
+        letter=name,
+        sites=", ".join(names(region)[number] for number in group.sites),
+        gained=f"{group.gained:.0f}",
+        days=f"{group.days:.0f}",
+    )
 
 
 def safe_text(region: RegionCalendar, band: RegionBand) -> str:
     """Days safe at all sites, or the best day and the site that rules it."""
+    language = region.language
     if band.at_all:
-        return ", ".join(wording.run_spans(band.at_all, region.year))
-    found = best_day(band, region.year)
+        return ", ".join(wording.run_spans(band.at_all, region.year, language))
+    found = best_day(region, band)
     if found is None:
-        return "none"
+        return language.text("calendar.none")
     chance, day, site = found
-    return f"none (best {chance} on {day}, ruled by {names(region)[site]})"
+    return language.text("region.none_best", chance=chance, day=day, site=names(region)[site])
 
 
-def best_day(band: RegionBand, year: int) -> tuple[str, str, int] | None:
+def best_day(region: RegionCalendar, band: RegionBand) -> tuple[str, str, int] | None:
     """Highest chance of the worst site, its day and that site; None where no day is ever safe."""
     best = float(band.worst.max())
     if best <= wording.NEVER:
         return None
     days = np.flatnonzero(band.worst >= best - 1e-9)
     day = int(days[len(days) // 2])
-    date = np.datetime64(f"{year:04d}-01-01", "D") + day
-    return wording.percent(best), wording.day_text(date), int(band.worst_site[day])
+    date = np.datetime64(f"{region.year:04d}-01-01", "D") + day
+    language = region.language
+    return (
+        wording.percent(best, language),
+        wording.day_text(date, language),
+        int(band.worst_site[day]),
+    )
 
 
 def window_text(region: RegionCalendar, window: RegionWindow) -> str:
     """Which sites rule one run of days, and how its opening shifts."""
+    language, words = region.language, region.language.text
     own = {item.site: item for item in window.windows}
-    last, first = window.opens_last, window.closes_first
-    opens = _short(own[last[0]].opens) if last else ""
-    closes = _short(own[first[0]].closes) if first else ""
     parts = []
     if len(own) == 1:
         only = window.windows[0]
         if only.opens is not None and only.closes is not None:
-            where = site_names(region, (only.site,))
-            parts.append(f"{wording.span_text(only.opens, only.closes)} only at {where}")
-    elif last and last == first:
-        opening, closing = _does(last, "open"), _does(last, "close")
+            span = wording.span_text(only.opens, only.closes, language)
+            parts.append(words("region.only_at", span=span, site=site_names(region, (only.site,))))
+    elif window.opens_last and window.opens_last == window.closes_first:
+        sites = window.opens_last
         parts.append(
-            f"{_who(region, last)} {opening} last ({opens}) and {closing} first ({closes})"
+            words(
+                "region.open_and_close" if len(sites) > 1 else "region.opens_and_closes",
+                who=_who(region, sites),
+                opens=_short(own[sites[0]].opens, language),
+                closes=_short(own[sites[0]].closes, language),
+            )
         )
     else:
+        last, first = window.opens_last, window.closes_first
+        ends = []
         if last:
-            parts.append(f"{_who(region, last)} {_does(last, 'open')} last ({opens})")
+            key = "region.open_last" if len(last) > 1 else "region.opens_last"
+            ends.append((key, last, own[last[0]].opens))
         if first:
-            parts.append(f"{_who(region, first)} {_does(first, 'close')} first ({closes})")
+            key = "region.close_first" if len(first) > 1 else "region.closes_first"
+            ends.append((key, first, own[first[0]].closes))
+        parts += [
+            words(key, who=_who(region, sites), day=_short(day, language))
+            for key, sites, day in ends
+        ]
     if window.never and len(own) > 1:
-        parts.append(f"never at {site_names(region, window.never)}")
-    parts += [f"opening {shift_text(shift, per)}" for shift, per in shifts_of(window)]
+        parts.append(words("region.never_at", sites=site_names(region, window.never)))
+    parts += [
+        words("region.opening", shift=shift_text(shift, per, language))
+        for shift, per in shifts_of(window)
+    ]
     return ", ".join(parts)
 
 
-def shift_text(shift: Shift, per: str) -> str:
-    """A shift that can be told."""
+def shift_text(shift: Shift, per: str, language: Language) -> str:
+    """A shift that can be told; ``per`` is height or latitude."""
     assert shift.days is not None and shift.low is not None and shift.high is not None
-    way = "later" if shift.days > 0 else "earlier"
     low, high = sorted((abs(shift.low), abs(shift.high)))
-    thin = " only" if shift.sites == FEWEST_FOR_SHIFT else ""
-    return (
-        f"{abs(shift.days):.1f} days {way} per {per} ({low:.1f}–{high:.1f}, "
-        f"{shift.sites} sites{thin})"
+    few = "shift_few" if shift.sites == FEWEST_FOR_SHIFT else "shift_sites"
+    return language.text(
+        "region.later" if shift.days > 0 else "region.earlier",
+        days=_tenths(abs(shift.days), language),
+        per=language.text(f"region.per_{per}"),
+        low=_tenths(low, language),
+        high=_tenths(high, language),
+        sites=language.text(f"region.{few}", number=shift.sites),
     )
 
 
@@ -183,65 +205,98 @@ def conditions_text(region: RegionCalendar) -> str:
         kinds: dict[str, list[str]] = {}
         for band in row.bands:
             for text in conditions(region, band):
-                kinds.setdefault(text, []).append(band.kind)
+                kinds.setdefault(text, []).append(_kind(band, region.language))
         for text, named in kinds.items():
-            found.setdefault(text, []).append(f"{row.species.common_name} {' and '.join(named)}")
+            found.setdefault(text, []).append(_taxon_kinds(row.species.common_name, named, region))
     return "; ".join(f"{', '.join(who)}: {text}" for text, who in found.items())
 
 
 def shifts_text(region: RegionCalendar) -> str:
     """Every shift with height or latitude that can be told, and what to think of it."""
+    language, words = region.language, region.language.text
     found: dict[tuple[str, str], list[str]] = {}
     for row in region.rows:
         for band in row.bands:
             for window in band.windows:
                 own = {item.site: item for item in window.windows}
-                by = _short(own[window.opens_last[0]].opens) if window.opens_last else ""
+                day = own[window.opens_last[0]].opens if window.opens_last else None
                 for shift, per in shifts_of(window):
-                    text = f"opening by {by}, {shift_text(shift, per)}"
+                    text = words(
+                        "region.opening_by",
+                        day=_short(day, language),
+                        shift=shift_text(shift, per, language),
+                    )
                     key = row.species.common_name, text
-                    found.setdefault(key, []).append(band.kind)
+                    found.setdefault(key, []).append(_kind(band, language))
     if not found:
-        return SHIFT_UNKNOWN
+        return words("region.shift_unknown")
     told = "; ".join(
-        f"{taxon} {' and '.join(kinds)}, {text}" for (taxon, text), kinds in found.items()
+        f"{_taxon_kinds(taxon, kinds, region)}, {text}" for (taxon, text), kinds in found.items()
     )
-    return f"{told}. {FEW_FOR_SHIFT} {SHIFT_UNKNOWN}"
+    return f"{told}. {words('region.few_for_shift')} {words('region.shift_unknown')}"
 
 
 def shifts_of(window: RegionWindow) -> list[tuple[Shift, str]]:
-    """The shifts of a run of days that can be told, and what they are counted by."""
-    both = ((window.height, "100 m higher"), (window.latitude, "1° from the equator"))
+    """The shifts of a run of days that can be told, with height or latitude."""
+    both = ((window.height, "height"), (window.latitude, "latitude"))
     return [(shift, per) for shift, per in both if shift.days is not None]
+
+
+def records_text(region: RegionCalendar) -> str:
+    """Where every site lies and what its record is worth, numbered, and whom to name."""
+    language = region.language
+    listed = " ".join(
+        f"{number}: {site_text(item, language)}." for number, item in enumerate(region.sites, 1)
+    )
+    return f"{listed} {credits_text(region)}".strip()
 
 
 def credits_text(region: RegionCalendar) -> str:
     """Whom to name for the temperatures; empty where nobody asks for it."""
-    named = {wording.credit_text(item.site): None for item in region.sites}
+    named = {wording.credit_text(item.site, "", region.language): None for item in region.sites}
     return " ".join(text for text in named if text)
 
 
 def evidence_text(region: RegionCalendar) -> str:
     """How many of the rules of work are published or less."""
+    language = region.language
     counts = Counter(
         rule.evidence
         for row in region.rows
         for rules in row.species.work.values()
         for rule in rules
     )
-    listed = ", ".join(f"{number} {name}" for name, number in counts.most_common())
-    return f"Rules of work: {listed}. Sites are points: a frost hollow between them is not seen."
+    listed = ", ".join(
+        f"{number} {wording.evidence_name(name, language)}" for name, number in counts.most_common()
+    )
+    return f"{language.text('record.rules', listed=listed)} {language.text('region.points')}"
 
 
-def _short(day: np.datetime64 | None) -> str:
-    return "" if day is None else wording.short_day(day)
+def method_text(region: RegionCalendar) -> str:
+    """How the days of a region are found."""
+    language = region.language
+    return f"{language.text('region.method')} {wording.method_text(language, ranges='')}"
+
+
+def _kind(band: RegionBand, language: Language) -> str:
+    return language.text(f"short_work.{band.kind}")
+
+
+def _taxon_kinds(taxon: str, kinds: list[str], region: RegionCalendar) -> str:
+    return f"{taxon} {region.language.text('dates.and').join(kinds)}"
+
+
+def _tenths(value: float, language: Language) -> str:
+    return f"{value:.1f}".replace(".", language.text("numbers.decimal"))
+
+
+def _short(day: np.datetime64 | None, language: Language) -> str:
+    return "" if day is None else wording.short_day(day, language)
 
 
 def _who(region: RegionCalendar, sites: tuple[int, ...]) -> str:
     if len(sites) == len(region.sites):
-        return "all sites"
-    return site_names(region, sites) if len(sites) <= 2 else f"{len(sites)} sites"
-
-
-def _does(sites: tuple[int, ...], verb: str) -> str:
-    return verb if len(sites) > 1 else f"{verb}s"
+        return region.language.text("region.all_sites")
+    if len(sites) <= 2:
+        return site_names(region, sites)
+    return region.language.text("region.some_sites", number=len(sites))

@@ -25,11 +25,14 @@ CAUTIONS = tuple(ENGLISH.table("cautions").values())
 
 
 def method_text(language: Language = ENGLISH, *, ranges: str = "whiskers") -> str:
-    """How the dates and the odds are found; ``ranges``: shown as whiskers or as dates."""
-    return language.text("method.text", range=language.text(f"method.{ranges}"))
+    """How the dates and the odds are found; ``ranges``: shown as whiskers, as dates or not at all.
 
-
-METHOD = method_text()
+    ``ranges`` is empty where no events are shown.
+    """
+    text = language.text("method.text")
+    if not ranges:
+        return text
+    return f"{text} {language.text('method.events', range=language.text(f'method.{ranges}'))}"
 
 
 def day_text(day: np.datetime64, language: Language = ENGLISH) -> str:
@@ -149,7 +152,15 @@ def place_of(calendar: YearCalendar) -> str:
     """Where the site of a calendar lies, or which sites it is of."""
     if calendar.shared:
         return calendar.shared.place
-    return place_text(calendar.site, calendar.language)
+    return f"{place_text(calendar.site, calendar.language)}."
+
+
+def method_of(calendar: YearCalendar) -> str:
+    """How the dates and the odds of a calendar are found."""
+    if calendar.shared:
+        own = calendar.language.text("region.method")
+        return f"{own} {method_text(calendar.language, ranges='')}"
+    return method_text(calendar.language)
 
 
 def _degrees(value: float, language: Language) -> str:

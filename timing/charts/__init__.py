@@ -269,18 +269,21 @@ def wrap(
     return [*lines, line] if line else lines
 
 
-def save_figure(figure: Figure, path: Path, title: str) -> None:
-    """Write a figure as PNG, SVG or PDF, whole or not at all.
+def save_figure(figure: Figure, *paths: Path, title: str) -> None:
+    """Write a figure as PNG, SVG or PDF, every file whole or not at all.
 
     Raises
     ------
-    UsageError : the suffix names no such format, or the file cannot be written.
+    UsageError : a suffix names no such format, or a file cannot be written.
     """
-    suffix = path.suffix.lower()
-    if suffix not in _SUFFIXES:
-        raise UsageError(f"{path}: a chart is written as {', '.join(_SUFFIXES)}")
-    undated = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}[suffix]
-    options: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}} if suffix == ".png" else {}
-    options["metadata"] = {"Title": title, undated: None}
-    with house_style(), replacing(path) as part:
-        figure.savefig(part, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)
+    for path in paths:
+        suffix = path.suffix.lower()
+        if suffix not in _SUFFIXES:
+            raise UsageError(f"{path}: a chart is written as {', '.join(_SUFFIXES)}")
+        undated = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}[suffix]
+        options: dict[str, Any] = {}
+        if suffix == ".png":
+            options["pil_kwargs"] = {"compress_level": 3}
+        options["metadata"] = {"Title": title, undated: None}
+        with house_style(), replacing(path) as part:
+            figure.savefig(part, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)

@@ -45,7 +45,7 @@ def save_booklet(calendar: YearCalendar, path: Path, paper: PaperName = "a4") ->
         raise UsageError(f"{path}: a booklet is written as .pdf")
     pages = draw_booklet(calendar, paper)
     about = {
-        "Title": f"Safe days for cuts, {calendar.year}: {calendar.site.name}",
+        "Title": f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}",
         "CreationDate": None,
     }
     with house_style(), replacing(path) as part, PdfPages(part, metadata=about) as pdf:

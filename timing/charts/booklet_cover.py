@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from timing import wording
-from timing.calendar import Band, CalendarRow, YearCalendar
+from timing.calendar import Band, CalendarRow
 from timing.charts import HAIR, INK, LOOKS, QUIET, SERIF, Page, text_width
 from timing.charts.booklet_sheet import WHITE, Book, Line, Sheet, height_of, prose
 from timing.charts.year_strip import YearStrip
+from timing.language import Language
 from timing.species.model import WORK_KINDS, WorkKind
 
 NAMES = 1.55
@@ -29,7 +30,7 @@ def cover(book: Book) -> None:
     _head(book, sheet)
     compact = len(calendar.rows) > MOST_WITH_BANDS
     _key(book, sheet, compact)
-    ending = _ending(sheet, calendar)
+    ending = _ending(book, sheet)
     names = [_names(row, compact) for row in calendar.rows]
     room = sheet.bottom - book.y - RULERS - height_of(ending) - 0.25
     least = [max(height_of(lines) + (0.01 if compact else 0.14), 0.15) for lines in names]
@@ -48,7 +49,7 @@ def cover(book: Book) -> None:
         used += height
     for number, chosen in enumerate(page_of):
         if number:
-            book.turn(f"The year {calendar.year} at a glance, continued")
+            book.turn(book.words("booklet.glance_continued", year=calendar.year))
         rows = [(calendar.rows[at], names[at], heights[at]) for at in chosen]
         _glance(book, rows, compact)
         if number == 0:
@@ -58,26 +59,31 @@ def cover(book: Book) -> None:
 
 
 def _head(book: Book, sheet: Sheet) -> None:
-    calendar, site = book.calendar, book.calendar.site
+    calendar, words = book.calendar, book.words
     column = sheet.left + 2.45
     wide = sheet.right - column
-    sheet.text(sheet.left, sheet.top + 0.2, "Safe days for cuts", size=14, family=SERIF)
+    sheet.text(sheet.left, sheet.top + 0.2, words("booklet.heading"), size=14, family=SERIF)
     sheet.text(
         sheet.left, sheet.top + 0.98, str(calendar.year),
         size=56, family=SERIF, weight="bold",
     )  # fmt: skip
-    lines = prose(site.name, wide, 13, weight="bold", family=SERIF)
-    lines += prose(wording.place_text(site), wide, 8.5, colour=QUIET)
-    lines += prose(
-        f"Safe means a chance of {wording.percent(calendar.confidence)} or more, counted from "
-        f"{calendar.seasons} seasons of this place.",
-        wide, 8.5, before=0.06,
-    )  # fmt: skip
+    lines = prose(calendar.name, wide, 13, weight="bold", family=SERIF)
+    lines += prose(wording.place_of(calendar), wide, 8.5, colour=QUIET)
+    safe = words(
+        "booklet.safe_means_all" if calendar.shared else "booklet.safe_means",
+        chance=wording.percent(calendar.confidence, book.language),
+        seasons=calendar.seasons,
+    )
+    lines += prose(safe, wide, 8.5, before=0.06)
+    if calendar.shared:
+        for note in calendar.shared.notes:
+            lines += prose(note, wide, 8.5, weight="bold")
     if calendar.today is not None:
-        lines += prose(f"As it stood on {wording.day_text(calendar.today)}.", wide, 8.5)
+        day = wording.day_text(calendar.today, book.language)
+        lines += prose(words("booklet.as_it_stood", day=day), wide, 8.5)
     y = sheet.set(column, sheet.top + 0.03, lines)
-    if site.invented:
-        y = sheet.notice(column, y + 0.08, wording.INVENTED_NOTICE)
+    if calendar.invented:
+        y = sheet.notice(column, y + 0.08, words("notice.invented"))
     book.y = max(y, sheet.top + 1.12) + 0.1
     sheet.line((sheet.left, sheet.right), (book.y, book.y), width=1.2)
 
@@ -89,14 +95,14 @@ def _key(book: Book, sheet: Sheet, compact: bool) -> None:
             _track(sheet, kind, x, x + 0.4, y - 0.035)
         else:
             swatch(sheet, kind, x, y)
-        label = wording.WORK_LABELS[kind]
+        label = book.words(f"work.{kind}")
         sheet.text(x + 0.48, y, label)
         x += 0.48 + text_width(label, 8) + 0.3
-    words = "Bars: safe days. " if compact else "Height: the chance of the day; full: safe. "
+    words = book.words("booklet.bars" if compact else "booklet.height")
     y = sheet.set(
         sheet.left, y + 0.08,
-        prose(f"{words}Ticks on the rulers: Mondays. Odds, dates and rules: on the pages inside.",
-              sheet.right - sheet.left, 7.5, colour=QUIET),
+        prose(f"{words} {book.words('booklet.ticks')}", sheet.right - sheet.left, 7.5,
+              colour=QUIET),
     )  # fmt: skip
     book.y = y + 0.04
 
@@ -122,17 +128,18 @@ def _names(row: CalendarRow, compact: bool) -> list[Line]:
     ]
 
 
-def _ending(sheet: Sheet, calendar: YearCalendar) -> list[Line]:
+def _ending(book: Book, sheet: Sheet) -> list[Line]:
     wide = sheet.right - sheet.left
-    lines = prose(wording.record_text(calendar), wide, 7.5)
-    lines += prose(" ".join(wording.CAUTIONS[:1]) + " A chart does not know your tree: weak, "
-                   "freshly repotted or frosted trees wait.", wide, 7.5, weight="bold")  # fmt: skip
-    return lines
+    warning = f"{book.words('cautions.rules')} {book.words('booklet.your_tree')}"
+    return [
+        *prose(wording.record_text(book.calendar), wide, 7.5),
+        *prose(warning, wide, 7.5, weight="bold"),
+    ]
 
 
 def _glance(book: Book, rows: list[tuple[CalendarRow, list[Line], float]], compact: bool) -> None:
     sheet, calendar = book.sheet, book.calendar
-    year = YearStrip(sheet, calendar.year, sheet.left + NAMES + KINDS, sheet.right)
+    year = YearStrip(sheet, calendar.year, sheet.left + NAMES + KINDS, sheet.right, book.language)
     flag = book.y + 0.02
     label = book.y + (0.3 if calendar.today is not None else 0.16)
     year.month_names(label, size=8.5, weight="bold")
@@ -142,10 +149,10 @@ def _glance(book: Book, rows: list[tuple[CalendarRow, list[Line], float]], compa
         if number:
             sheet.hair(y)
         if compact:
-            _tracks(year, row, y, height)
+            _tracks(year, row, y, height, book.words("booklet.no_safe_day"))
             sheet.set(sheet.left, y + (height - height_of(names)) / 2, names)
         else:
-            _bands(year, row, y, height)
+            _bands(year, row, y, height, book.language)
             sheet.set(sheet.left, y + 0.06, names)
         y += height
     year.month_lines(top - 0.05, y, HAIR)
@@ -154,7 +161,7 @@ def _glance(book: Book, rows: list[tuple[CalendarRow, list[Line], float]], compa
     book.y = y + 0.25
     if calendar.today is not None:
         today_line(year, calendar.today, flag + 0.13, y)
-        words = f"today, {wording.day_text(calendar.today)}"
+        words = book.words("calendar.today", day=wording.day_text(calendar.today, book.language))
         x = year.x(year.day(calendar.today) + 0.5)
         half = text_width(words, 7, weight="bold") / 2 + 0.05
         x = min(max(x, year.left + half), year.right - half)
@@ -173,14 +180,15 @@ def today_line(year: YearStrip, today: np.datetime64, top: float, bottom: float)
     year.page.line((x, x), (top, bottom), width=0.9, linestyle=(0, (4, 2.6)), zorder=4)
 
 
-def _bands(year: YearStrip, row: CalendarRow, y: float, height: float) -> None:
+def _bands(year: YearStrip, row: CalendarRow, y: float, height: float, language: Language) -> None:
     pitch = (height - 0.1) / 3
     tall = pitch - 0.075
     for number, band in enumerate(row.bands):
         base = y + 0.05 + pitch * number + tall
         draw_band(year, row.species.slug, band, base, tall)
         year.page.text(
-            year.left - 0.06, base - min(tall / 2, 0.1) + 0.035, band.kind,
+            year.left - 0.06, base - min(tall / 2, 0.1) + 0.035,
+            language.text(f"short_work.{band.kind}"),
             size=6.5, colour=LOOKS[band.kind].edge, ha="right",
         )  # fmt: skip
 
@@ -195,13 +203,12 @@ def draw_band(year: YearStrip, slug: str, band: Band, base: float, tall: float) 
         year.band(slug, band, base, tall)
 
 
-def _tracks(year: YearStrip, row: CalendarRow, y: float, height: float) -> None:
+def _tracks(year: YearStrip, row: CalendarRow, y: float, height: float, none: str) -> None:
     pitch = min(height / 3.4, 0.075)
     top = y + height / 2 - pitch
     if not any(band.safe for band in row.bands):
-        words = "no safe day; the odds are on its own page"
         at = (year.left + 0.08, y + height / 2 + 0.03)
-        year.page.text(*at, words, size=6.5, colour=QUIET, style="italic")
+        year.page.text(*at, none, size=6.5, colour=QUIET, style="italic")
     for number, band in enumerate(row.bands):
         for window in band.safe:
             left = year.x(year.day(window.opens))

@@ -7,24 +7,18 @@ from timing.charts import HAIR, INK, QUIET, SERIF, text_width
 from timing.charts.booklet_sheet import Book, Line, height_of, prose
 from timing.species.catalogue import common_rules
 from timing.species.model import WORK_KINDS
-from timing.worklist import ClosedItem, MonthWork, month_work
+from timing.worklist import ClosedItem, MonthWork, WorkItem, month_work
 
 GUTTER = 0.2
 BOX = 0.075
-TITLE = "Month by month"
 Entries = list[tuple[list[Line], str]]
 
 
 def month_pages(book: Book) -> None:
     """Draw the twelve months: three columns of taxa to tick off, and what ends or is closed."""
-    book.turn(TITLE)
-    words = (
-        "Safe days of each taxon in each month; in every column what ends first stands first. "
-        "Bold, and named again below the columns: the last safe day falls into this month. The "
-        "boxes are for ticking off work done."
-    )
+    book.turn(book.words("booklet.month_by_month"))
     sheet = book.sheet
-    lines = prose(words, sheet.right - sheet.left, 7.5, colour=QUIET)
+    lines = prose(book.words("booklet.month_help"), sheet.right - sheet.left, 7.5, colour=QUIET)
     book.y = sheet.set(sheet.left, book.y, lines) + 0.05
     for month in month_work(book.calendar):
         _month(book, month)
@@ -37,19 +31,21 @@ def _month(book: Book, month: MonthWork) -> None:
     whole = 0.5 + max(_tall(column) for column in columns) + height_of(tail)
     fresh = book.sheet.bottom - book.sheet.top - 0.5
     if not book.fits(whole) and (whole <= fresh or not book.fits(1.5)):
-        book.turn(TITLE)
-    name = wording.MONTHS[month.month - 1]
+        book.turn(book.words("booklet.month_by_month"))
+    name = book.words(f"months.{month.month}")
+    name = name[0].upper() + name[1:]
+    again = book.words("booklet.continued", title=name)
     _month_head(book, name, wide)
     while True:
         columns = _columns(book, columns)
         if not any(columns):
             break
-        book.turn(TITLE)
-        _month_head(book, f"{name}, continued", wide)
+        book.turn(book.words("booklet.month_by_month"))
+        _month_head(book, again, wide)
     for line in tail:
         if not book.fits(line.height):
-            book.turn(TITLE)
-            _month_head(book, f"{name}, continued", wide)
+            book.turn(book.words("booklet.month_by_month"))
+            _month_head(book, again, wide)
         book.y = book.sheet.set(book.sheet.left, book.y, [line])
     book.y += 0.1
 
@@ -66,7 +62,7 @@ def _month_head(book: Book, name: str, wide: float) -> None:
     book.y = sheet.set(sheet.left, book.y + 0.04, head)
     for number, kind in enumerate(WORK_KINDS):
         x = sheet.left + number * (wide + GUTTER)
-        below = sheet.set(x, book.y, [Line(wording.WORK_LABELS[kind], 7.5, "bold")])
+        below = sheet.set(x, book.y, [Line(book.words(f"work.{kind}"), 7.5, "bold")])
         sheet.line((x, x + wide), (below, below), colour=HAIR, width=0.7)
     book.y = below + 0.03
 
@@ -75,7 +71,7 @@ def _entries(book: Book, month: MonthWork, number: int, wide: float) -> Entries:
     """One column: a taxon and its days an entry; an empty list where nothing is safe."""
     found: Entries = []
     for item in month.of(WORK_KINDS[number]):
-        span = "all month" if month.whole(item) else wording.span_text(item.first, item.last)
+        span = _span(book, month, item)
         weight = "bold" if item.ends else "normal"
         room = wide - 0.14 - text_width(span, 7.5, weight="bold") - 0.1
         found.append((prose(item.species.common_name, room, 7.5, weight=weight, hang=0.1), span))
@@ -115,30 +111,38 @@ def _columns(book: Book, columns: list[Entries]) -> list[Entries]:
 
 
 def _tail(book: Book, month: MonthWork) -> list[Line]:
-    wide = book.sheet.right - book.sheet.left
+    wide, words = book.sheet.right - book.sheet.left, book.words
     ends = [
-        f"{wording.WORK_LABELS[kind]} – "
+        f"{words(f'work.{kind}')} – "
         + ", ".join(
-            f"{item.species.common_name} {wording.short_day(item.last)}"
+            f"{item.species.common_name} {wording.short_day(item.last, book.language)}"
             for item in month.ending(kind)
         )
         for kind in WORK_KINDS
         if month.ending(kind)
     ]
-    text = f"Last safe day: {'; '.join(ends)}." if ends else "No window ends this month."
+    text = (
+        words("booklet.last_safe_day", listed="; ".join(ends)) if ends else words("booklet.no_end")
+    )
     lines = prose(text, wide, 7.5, hang=0.1, before=0.03)
     by_hazard: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
     for item in month.closed:
-        key = (item.hazard.label, _span(month, item), item.kinds)
+        kinds = tuple(words(f"short_work.{kind}") for kind in item.kinds)
+        key = (item.hazard.label, _span(book, month, item), kinds)
         by_hazard.setdefault(key, []).append(item.species.common_name)
     for (label, span, kinds), names in by_hazard.items():
-        text = f"Closed {span} by {label} ({', '.join(kinds)}): {', '.join(names)}."
+        text = words(
+            "booklet.closed", span=span, hazard=label, kinds=", ".join(kinds),
+            names=", ".join(names),
+        )  # fmt: skip
         lines += prose(text, wide, 7.5, hang=0.1)
     return lines
 
 
-def _span(month: MonthWork, item: ClosedItem) -> str:
-    return "all month" if month.whole(item) else wording.span_text(item.first, item.last)
+def _span(book: Book, month: MonthWork, item: WorkItem | ClosedItem) -> str:
+    if month.whole(item):
+        return book.words("booklet.all_month")
+    return wording.span_text(item.first, item.last, book.language)
 
 
 # ---------------------------------------------------------------------- cautions and sources
@@ -146,7 +150,7 @@ def _span(month: MonthWork, item: ClosedItem) -> str:
 
 def note_pages(book: Book) -> None:
     """Draw cautions, method, record and the numbered sources in two columns a page."""
-    title = "Before you cut; what this rests on"
+    title = book.words("booklet.notes_title")
     sheet = book.turn(title)
     wide = (sheet.right - sheet.left - GUTTER) / 2
     top, column = book.y, 0
@@ -166,26 +170,26 @@ def note_pages(book: Book) -> None:
 
 def _paragraphs(book: Book, wide: float) -> list[list[Line]]:
     """Sections of the last pages, every paragraph broken into lines."""
-    calendar, notes = book.calendar, book.notes
-    site = calendar.site
+    calendar, notes, words = book.calendar, book.notes, book.words
     parts: list[tuple[str, list[str]]] = [
         (
-            "Before you cut",
+            words("calendar.before_you_cut"),
             [
-                *wording.CAUTIONS,
+                *book.language.table("cautions").values(),
                 *(f"{item.text} {notes.mark(item.source)}" for item in common_rules().cautions),
             ],
         )
     ]
-    if site.invented:
-        notice = "No such place; do not plan real cuts from these pages."
-        parts.insert(0, (wording.INVENTED_NOTICE, [notice]))
+    if calendar.invented:
+        parts.insert(0, (words("notice.invented"), [words("notice.no_such_place")]))
+    if footnote := words("notice.names_stay_english"):
+        parts.append((words("language.name"), [footnote]))
     hazards = {
         hazard.name: hazard for row in calendar.rows for b in row.bands for hazard, _ in b.closed
     }
     if hazards:
-        words = [f"{hazard.label.capitalize()}: {hazard.handling}" for hazard in hazards.values()]
-        parts.append(("Hazards of the place", words))
+        handling = [f"{item.label.capitalize()}: {item.handling}" for item in hazards.values()]
+        parts.append((words("booklet.hazards"), handling))
     cautions: dict[tuple[str, str], list[str]] = {}
     for row in calendar.rows:
         for item in row.species.cautions:
@@ -195,30 +199,29 @@ def _paragraphs(book: Book, wide: float) -> list[list[Line]]:
         for (text, source), names in cautions.items()
     ]
     if warned:
-        parts.append(("Warnings for single taxa", warned))
+        parts.append((words("booklet.warnings"), warned))
     parts += [
-        ("Place and record", [
-            f"{site.name}, {wording.place_text(site)}.", wording.record_text(calendar),
-        ]),
-        ("Method", [wording.METHOD]),
-        ("Evidence", [wording.evidence_text(calendar), *_grades(book)]),
-    ]  # fmt: skip
+        (
+            words("region.places" if calendar.shared else "calendar.place_and_record"),
+            [f"{calendar.name}: {wording.place_of(calendar)}", wording.record_text(calendar)],
+        ),
+        (words("calendar.method"), [wording.method_of(calendar)]),
+        (words("calendar.evidence"), [wording.evidence_text(calendar), *_grades(book)]),
+    ]
     found = [_section(heading, texts, wide) for heading, texts in parts]
     sources = [f"{number}  {source}" for source, number in notes.numbers.items()]
     if sources:
-        found.append(_section("Sources", sources, wide, size=7.0, hang=0.18))
+        found.append(_section(words("booklet.sources"), sources, wide, size=7.0, hang=0.18))
     return found
 
 
 def _grades(book: Book) -> list[str]:
-    grades = book.notes.grades
-    known = {
-        "common practice": "[common practice] without a number: no source.",
-        "measured": "[measured]: fitted to watched trees; the note says which.",
-        "borrowed": "[borrowed]: measured on relatives, not on this taxon.",
-        "from memory": "[from memory]: nobody could check it.",
-    }
-    return [text for grade, text in known.items() if grade in grades]
+    known = ("common practice", "measured", "borrowed", "from memory")
+    return [
+        book.words(f"booklet.grade_{grade.replace(' ', '_')}")
+        for grade in known
+        if grade in book.notes.grades
+    ]
 
 
 def _section(

@@ -57,18 +57,20 @@ class _Full:
 def taxa_pages(book: Book) -> None:
     """Draw the taxa by groups; what room is left on a page makes its bands taller."""
     scratch = Book(book.calendar, book.paper)
-    scratch.turn("Taxa")
+    scratch.turn("–")
     _key(scratch, book.calendar.rows)
     room = scratch.sheet.bottom - scratch.y
     pages: list[_Full] = []
-    for title, rows in grouped(book.calendar.rows):
+    for title, rows in grouped(book.calendar.rows, book.language):
         blocks = [_block(book, row) for row in rows]
         whole = HEAD + sum(block.height for block in blocks)
         for number, block in enumerate(blocks):
             needed = block.height + (0.0 if number else HEAD)
             together = whole if number == 0 and whole <= room else needed
             if not pages or pages[-1].used + together > room:
-                pages.append(_Full(f"{title}, continued" if number else title))
+                pages.append(
+                    _Full(book.words("booklet.continued", title=title) if number else title)
+                )
                 pages[-1].items.append(("", block))
                 pages[-1].used = block.height
             else:
@@ -95,18 +97,17 @@ def _key(book: Book, rows: Sequence[CalendarRow]) -> None:
     for event in MARKED_EVENTS:
         if event not in shown:
             continue
-        label = wording.EVENT_LABELS[event]
+        label = book.words(f"events.{event}")
         wide = 0.13 + text_width(label, 7) + 0.2
         if x + wide > sheet.right + 0.2:
             x, y = sheet.left, y + 0.15
         sheet.marker(x + 0.05, y - 0.033, event)
         sheet.text(x + 0.15, y, label, size=7)
         x += wide
-    sure = wording.percent(book.calendar.confidence)
-    words = (
-        f"Height: the chance of the day; full colour and bar: {sure} or more. Ticks: Mondays. "
-        "Whiskers: eight years in ten. Beside a window: its odds."
-    )
+    sure = wording.percent(book.calendar.confidence, book.language)
+    words = book.words("booklet.key", chance=sure)
+    if shown:
+        words += f" {book.words('booklet.whiskers')}"
     lines = prose(words, sheet.right - sheet.left, 7, colour=QUIET)
     book.y = sheet.set(sheet.left, y + 0.05, lines) + 0.05
     sheet.hair(book.y)
@@ -118,7 +119,7 @@ def _block(book: Book, row: CalendarRow) -> _Block:
     return _Block(
         row,
         _name(row, wide),
-        prose(events_text(row), wide - LABELS, 6.5, colour=QUIET),
+        prose(events_text(row, book.language), wide - LABELS, 6.5, colour=QUIET),
         [(band, *_cells(book, calendar, sheet, row, band)) for band in row.bands],
         0.2 + 3 * PITCH + LANE * max(len(lanes(row.marks)), 1),
     )
@@ -141,9 +142,9 @@ def _name(row: CalendarRow, wide: float) -> list[Line]:
 def _cells(
     book: Book, calendar: YearCalendar, sheet: Sheet, row: CalendarRow, band: Band
 ) -> tuple[list[Line], list[Line], list[Line]]:
-    kind = [Line(band.kind, 7.5, "bold", colour=LOOKS[band.kind].edge)]
+    kind = [Line(book.words(f"short_work.{band.kind}"), 7.5, "bold", colour=LOOKS[band.kind].edge)]
     dates = []
-    for span, odds in windows_text(band, calendar.year):
+    for span, odds in windows_text(band, calendar.year, book.language):
         lines = prose(span, DATES - GAP, 7.5, weight="bold")
         side = text_width(span, 7.5, weight="bold") + 0.08
         if len(lines) == 1 and side + text_width(odds, 7) <= DATES - GAP:
@@ -155,7 +156,7 @@ def _cells(
     text = []
     for when, why in rule_texts(band, row.species, book.notes):
         text += prose(f"{when} {why}", wide, TEXT)
-    for closed in closed_texts(band, calendar.year):
+    for closed in closed_texts(band, calendar.year, book.language):
         text += prose(closed, wide, TEXT, weight="bold")
     if row.species.work[band.kind]:
         text += prose(amount_text(row.species, band.kind, book.notes), wide, TEXT)
@@ -165,7 +166,7 @@ def _cells(
 def _draw(book: Book, block: _Block, taller: float) -> None:
     sheet, calendar, row = book.sheet, book.calendar, block.row
     y = sheet.set(sheet.left, book.y + 0.08, block.name)
-    year = YearStrip(sheet, calendar.year, sheet.left + LABELS, sheet.right)
+    year = YearStrip(sheet, calendar.year, sheet.left + LABELS, sheet.right, book.language)
     year.month_names(y + 0.11, size=6.5, colour=QUIET)
     year.ruler(y + 0.145, 0.04, width=0.6)
     top = y + 0.145
@@ -173,13 +174,12 @@ def _draw(book: Book, block: _Block, taller: float) -> None:
     for band in row.bands:
         bottom = base + BAND + taller
         draw_band(year, row.species.slug, band, bottom, BAND + taller)
-        sheet.text(
-            sheet.left, bottom - 0.03, band.kind, size=7.5, weight="bold",
-            colour=LOOKS[band.kind].edge,
-        )  # fmt: skip
+        label = book.words(f"short_work.{band.kind}")
+        colour = LOOKS[band.kind].edge
+        sheet.text(sheet.left, bottom - 0.03, label, size=7.5, weight="bold", colour=colour)
         base += PITCH + taller
     if row.marks:
-        sheet.text(sheet.left, base + 0.075, "events", size=7, colour=QUIET)
+        sheet.text(sheet.left, base + 0.075, book.words("calendar.events"), size=7, colour=QUIET)
     count = year.marks(row.species.slug, row.marks, base + 0.05)
     bottom = base + LANE * count
     year.month_lines(top, bottom, HAIR)

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from timing import wording
 from timing.calendar import YearCalendar
 from timing.charts import HAIR, INK, QUIET, SANS, SERIF, Page, Style, text_width, wrap
 from timing.export.species_text import Notes
@@ -129,6 +128,7 @@ class Book:
 
     def __init__(self, calendar: YearCalendar, paper: PaperName) -> None:
         self.calendar, self.paper = calendar, paper
+        self.language, self.words = calendar.language, calendar.language.text
         self.sheets: list[Sheet] = []
         self.notes = Notes()
         self.y = 0.0
@@ -153,19 +153,20 @@ class Book:
 
     def close(self) -> None:
         """Draw the foot of every sheet and cut the sheets to size."""
-        site = self.calendar.site
         for number, sheet in enumerate(self.sheets, 1):
             y = sheet.height - MARGIN
-            count = f"{number} of {len(self.sheets)}"
+            count = self.words("booklet.page_of", number=number, count=len(self.sheets))
             sheet.line((sheet.left, sheet.right), (y - 0.16, y - 0.16), colour=INK, width=0.5)
             sheet.text(sheet.right, y - 0.02, count, size=7.5, weight="bold", ha="right")
             right = sheet.right - text_width(count, 7.5, weight="bold") - 0.25
-            if site.invented:
-                notice = wording.INVENTED_NOTICE
+            if self.calendar.invented:
+                notice = self.words("notice.invented")
                 sheet.text(right, y - 0.02, notice, size=6.5, weight="bold", ha="right")
                 right -= text_width(notice, 6.5, weight="bold") + 0.25
-            title = f"Safe days for cuts, {self.calendar.year}"
-            left = shortened(f"{title} · {site.name}", right - sheet.left, 7.5)
+            title = (
+                f"{self.words('calendar.title', year=self.calendar.year)} · {self.calendar.name}"
+            )
+            left = shortened(title, right - sheet.left, 7.5)
             sheet.text(sheet.left, y - 0.02, left, size=7.5, colour=QUIET)
             sheet.finish(sheet.height)
 

@@ -20,24 +20,19 @@ from timing.charts import (
     HAIR,
     INK,
     LOOKS,
-    PAPER,
     QUIET,
     SERIF,
     Figure,
-    Page,
     house_style,
     save_figure,
     text_width,
 )
-from timing.charts.year_strip import LANE, YearStrip
+from timing.charts.year_page import KINDS_X, LEFT, RIGHT, YearPage
+from timing.charts.year_strip import LANE
 from timing.species.model import WORK_KINDS
 
-WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
-NAMES_WIDE = 1.62
-KINDS_X = 2.24
 YEAR_LEFT, YEAR_RIGHT = 2.98, 9.22
 SPANS_X = 9.36
-MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
 
 
 def draw_calendar(calendar: YearCalendar) -> Figure:
@@ -50,72 +45,43 @@ def draw_calendar(calendar: YearCalendar) -> Figure:
         return _Chart(calendar).draw()
 
 
-def save_calendar(calendar: YearCalendar, path: Path) -> None:
-    """Draw a calendar and write it as PNG, SVG or PDF by the suffix of ``path``."""
+def save_calendar(calendar: YearCalendar, *paths: Path) -> None:
+    """Draw a calendar once and write it as PNG, SVG or PDF by the suffix of each path."""
     title = f"{_title(calendar)}: {calendar.site.name}"
-    save_figure(draw_calendar(calendar), path, title)
+    save_figure(draw_calendar(calendar), *paths, title=title)
 
 
 def _title(calendar: YearCalendar) -> str:
     return calendar.language.text("calendar.title", year=calendar.year)
 
 
-class _Chart:
+class _Chart(YearPage[CalendarRow]):
     """One drawing; ``y`` is how far down the page it has come."""
 
     def __init__(self, calendar: YearCalendar) -> None:
+        super().__init__(calendar.year, calendar.today, calendar.language, (YEAR_LEFT, YEAR_RIGHT))
         self.calendar = calendar
-        self.language = calendar.language
-        self.page = Page(WIDTH)
-        self.year = YearStrip(self.page, calendar.year, YEAR_LEFT, YEAR_RIGHT, self.language)
         rows = len(calendar.rows)
         self.band = 0.46 if rows == 1 else 0.32 if rows <= 3 else 0.23 if rows <= 12 else 0.2
         self.pitch = self.band + 0.1
         self.notes: dict[str, str] = {}
-        self.grid: list[tuple[float, float]] = []
-        self.y = 0.0
 
     def draw(self) -> Figure:
         self._head()
         self._key()
-        self._months(above=True)
-        flag = self.y
-        if self.calendar.today is not None:
-            self.y += 0.2
-        since = self.y - 0.05
-        for number, row in enumerate(self.calendar.rows):
-            left = len(self.calendar.rows) - number
-            if number and number % MONTHS_AGAIN == 0 and left > 2:
-                self.grid.append((since, self.y))
-                self._months_again()
-                since = self.y
-            self._row(row, last=left == 1)
-        self.grid.append((since, self.y))
-        self._months(above=False)
-        self._grid()
-        self._today(flag)
-        self._foot()
-        return self.page.finish(self.y + 0.4)
+        beside = self.language.text("calendar.safe_at", chance=self._sure())
+        self.rows(self.calendar.rows, self._row, (SPANS_X, beside))
+        return self._foot()
 
     # ------------------------------------------------------------------ head and key
 
     def _head(self) -> None:
         site = self.calendar.site
-        self.page.text(LEFT, 0.66, _title(self.calendar), size=21, family=SERIF, weight="bold")
-        if site.invented:
-            self.page.text(
-                RIGHT - 0.06, 0.635, self.language.text("notice.invented"), size=8.5,
-                weight="bold", colour=PAPER, ha="right",
-                bbox={"facecolor": INK, "edgecolor": INK, "pad": 4.5},
-            )  # fmt: skip
+        self.title(_title(self.calendar), invented=site.invented)
         self.y = self.page.paragraph(LEFT, 0.83, RIGHT - LEFT, site.name, size=11, family=SERIF)
+        place = wording.place_text(site, self.language)
         self.y = self.page.paragraph(
-            LEFT,
-            self.y + 0.01,
-            RIGHT - LEFT,
-            wording.place_text(site, self.language),
-            size=8.5,
-            colour=QUIET,
+            LEFT, self.y + 0.01, RIGHT - LEFT, place, size=8.5, colour=QUIET
         )
 
     def _key(self) -> None:
@@ -171,64 +137,11 @@ class _Chart:
     def _sure(self) -> str:
         return wording.percent(self.calendar.confidence, self.language)
 
-    # ------------------------------------------------------------------ the year
-
-    def _months(self, *, above: bool) -> None:
-        if above:
-            label = self.y + 0.14
-            ruler = label + 0.09
-            self.page.text(
-                SPANS_X,
-                label,
-                self.language.text("calendar.safe_at", chance=self._sure()),
-                colour=QUIET,
-            )
-        else:
-            ruler = self.y + 0.02
-            label = ruler + 0.2
-        self.year.month_names(label, size=9.5, weight="bold")
-        self.year.ruler(ruler, 0.05 if above else -0.05)
-        self.y = ruler + 0.08 if above else label + 0.14
-
-    def _months_again(self) -> None:
-        paper = {"facecolor": PAPER, "linewidth": 0, "pad": 1.0}
-        self.year.month_names(self.y + 0.15, size=7.5, colour=QUIET, bbox=paper, zorder=4.5)
-        self.y += 0.22
-        self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
-
-    def _grid(self) -> None:
-        for above, below in self.grid:
-            self.year.month_lines(above, below, HAIR)
-
-    def _today(self, flag: float) -> None:
-        today = self.calendar.today
-        if today is None:
-            return
-        x = self.year.x(self.year.day(today) + 0.5)
-        bottom = self.grid[-1][1]
-        self.page.line(
-            (x, x), (flag + 0.1, bottom), width=1.1, linestyle=(0, (4, 2.6)), zorder=4, gid="today"
-        )
-        words = self.language.text("calendar.today", day=wording.day_text(today, self.language))
-        half = text_width(words, 7.5, weight="bold") / 2 + 0.04
-        self.page.text(
-            min(max(x, YEAR_LEFT + half), YEAR_RIGHT - half), flag + 0.095, words,
-            size=7.5, weight="bold", ha="center", va="center", colour=PAPER, zorder=5,
-            bbox={"facecolor": INK, "edgecolor": INK, "pad": 2.0, "linewidth": 0},
-        )  # fmt: skip
-
     # ------------------------------------------------------------------ one taxon
 
-    def _row(self, row: CalendarRow, *, last: bool) -> None:
+    def _row(self, row: CalendarRow) -> None:
         top = self.y + 0.1
-        names = self.page.paragraph(
-            LEFT, top + 0.04, NAMES_WIDE, row.species.common_name,
-            size=10, leading=1.25, family=SERIF, weight="bold",
-        )  # fmt: skip
-        names = self.page.paragraph(
-            LEFT, names + 0.02, NAMES_WIDE, row.species.scientific_name,
-            size=8.5, leading=1.25, family=SERIF, style="italic", colour=QUIET,
-        )  # fmt: skip
+        names = self.names(row.species, top + 0.04)
         base = top
         for band in row.bands:
             base += self.band
@@ -240,8 +153,6 @@ class _Chart:
             )
         lanes = self.year.marks(row.species.slug, row.marks, base + 0.055)
         self.y = max(base + LANE * lanes + 0.06, names + 0.05)
-        if not last:
-            self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
 
     def _band(self, slug: str, band: Band, base: float) -> None:
         look, middle = LOOKS[band.kind], base - min(self.band / 2, 0.14) + 0.04
@@ -278,24 +189,19 @@ class _Chart:
         if band.safe:
             spans = wording.window_spans(band.safe, self.calendar.year, self.language)
             more = f" +{len(spans) - 2}" if len(spans) > 2 else ""
-            lines, colour = [*spans[:1], *(span + more for span in spans[1:2])], INK
+            lines = [(spans[0], INK), *((span + more, INK) for span in spans[1:2])]
         elif best:
             lines = [
-                self.language.text("calendar.best", chance=best[0]),
-                self.language.text("calendar.on", day=best[1]),
+                (self.language.text("calendar.best", chance=best[0]), QUIET),
+                (self.language.text("calendar.on", day=best[1]), QUIET),
             ]
-            colour = QUIET
         else:
-            lines, colour = ["—"], QUIET
-        y -= 0.055 * (len(lines) - 1)
-        for number, line in enumerate(lines):
-            self.page.text(SPANS_X, y + 0.125 * number, line, size=7.5, colour=colour)
+            lines = [("—", QUIET)]
+        self.lines(SPANS_X, y, lines)
 
     # ------------------------------------------------------------------ foot
 
-    def _foot(self) -> None:
-        self.y += 0.08
-        self.page.line((LEFT, RIGHT), (self.y, self.y), width=1.2)
+    def _foot(self) -> Figure:
         calendar, words = self.calendar, self.language.text
         left = [
             (
@@ -316,16 +222,7 @@ class _Chart:
             right.append((words("notice.invented"), words("notice.no_such_place")))
         if footnote := words("notice.names_stay_english"):
             left.append((words("language.name"), footnote))
-        top, wide = self.y + 0.14, 4.8
-        self.y = max(
-            self._column(LEFT, top, wide, left), self._column(RIGHT - wide, top, wide, right)
-        )
-
-    def _column(self, x: float, y: float, width: float, parts: list[tuple[str, str]]) -> float:
-        for heading, text in parts:
-            y = self.page.paragraph(x, y, width, heading, size=7.5, weight="bold")
-            y = self.page.paragraph(x, y, width, text, size=7.5) + 0.07
-        return y
+        return self.foot(left, right)
 
 
 def _letter(number: int) -> str:

@@ -60,7 +60,7 @@ def draw_comparison(comparison: Comparison) -> Figure:
 def save_comparison(comparison: Comparison, path: Path) -> None:
     """Draw a comparison and write it as PNG, SVG or PDF by the suffix of ``path``."""
     title = f"{words.title(comparison)}: {comparison.site.name}"
-    save_figure(draw_comparison(comparison), path, title)
+    save_figure(draw_comparison(comparison), path, title=title)
 
 
 class _Chart:

@@ -57,7 +57,7 @@ def draw_check(check: RecordCheck) -> Figure:
 
 def save_check(check: RecordCheck, path: Path) -> None:
     """Draw a checked record and write it as PNG, SVG or PDF by the suffix of ``path``."""
-    save_figure(draw_check(check), path, f"{words.headline(check)} {check.site.name}")
+    save_figure(draw_check(check), path, title=f"{words.headline(check)} {check.site.name}")
 
 
 class _Chart:

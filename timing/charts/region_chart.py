@@ -22,27 +22,28 @@ from timing.charts import (
     SERIF,
     Figure,
     Look,
-    Page,
     house_style,
     save_figure,
     text_width,
 )
-from timing.charts.year_strip import YearStrip
-from timing.region import RegionBand, RegionCalendar, RegionRow, Run, runs_of_days
+from timing.charts.year_page import KINDS_X, LEFT, RIGHT, YearPage
+from timing.region import (
+    FEWEST_FOR_MOST,
+    RegionBand,
+    RegionCalendar,
+    RegionRow,
+    Run,
+    runs_of_days,
+)
 from timing.region_split import Bools
 from timing.species.model import WORK_KINDS
 
 Span = tuple[float, float]
 
-WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
-NAMES_WIDE = 1.62
-KINDS_X = 2.24
 YEAR_LEFT, YEAR_RIGHT = 3.02, 9.12
 SPANS_X = 9.24
-MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
 MOST_LISTED = 12  # sites in one column
 MOST_LANES = 6  # sites that are drawn one by one
-FEWEST_FOR_MOST = 4  # of fewer sites three quarters are all
 
 
 def draw_region(region: RegionCalendar) -> Figure:
@@ -55,54 +56,33 @@ def draw_region(region: RegionCalendar) -> Figure:
         return _Chart(region).draw()
 
 
-def save_region(region: RegionCalendar, path: Path) -> None:
-    """Draw a region's calendar and write it as PNG, SVG or PDF by the suffix of ``path``."""
-    save_figure(draw_region(region), path, region_words.title(region))
+def save_region(region: RegionCalendar, *paths: Path) -> None:
+    """Draw a region's calendar once and write it as PNG, SVG or PDF by the suffix of each path."""
+    save_figure(draw_region(region), *paths, title=region_words.title(region))
 
 
-class _Chart:
+class _Chart(YearPage[RegionRow]):
     """One drawing; ``y`` is how far down the page it has come."""
 
     def __init__(self, region: RegionCalendar) -> None:
-        self.region = region
-        self.page = Page(WIDTH)
-        self.year = YearStrip(self.page, region.year, YEAR_LEFT, YEAR_RIGHT)
-        self.names = region_words.names(region)
+        super().__init__(region.year, region.today, region.language, (YEAR_LEFT, YEAR_RIGHT))
+        self.region, self.words = region, region.language.text
+        self.names_of_sites = region_words.names(region)
         self.lanes = len(region.sites) if len(region.sites) <= MOST_LANES else 0
         self.band = max(0.26, 0.085 * self.lanes)
-        self.y = 0.0
 
     def draw(self) -> Figure:
         self._head()
         self._key()
-        self._months(above=True)
-        flag, top = self.y, self.y
-        if self.region.today is not None:
-            self.y += 0.2
-            top = self.y - 0.05
-        for number, row in enumerate(self.region.rows):
-            left = len(self.region.rows) - number
-            if number and number % MONTHS_AGAIN == 0 and left > 2:
-                self._months_again()
-            self._row(row, last=left == 1)
-        self._months(above=False, top=top)
-        self._today(flag)
-        self._foot()
-        return self.page.finish(self.y + 0.4)
+        self.rows(self.region.rows, self._row, (SPANS_X, self.words("region.safe_at_all")))
+        return self._foot()
 
     # ------------------------------------------------------------------ head, key, sites
 
     def _head(self) -> None:
         region = self.region
-        self.page.text(
-            LEFT, 0.66, f"Safe days for cuts, {region.year}", size=21, family=SERIF, weight="bold"
-        )
-        if region.invented:
-            self.page.text(
-                RIGHT - 0.06, 0.635, wording.INVENTED_NOTICE, size=8.5, weight="bold", colour=PAPER,
-                ha="right", bbox={"facecolor": INK, "edgecolor": INK, "pad": 4.5},
-            )  # fmt: skip
-        name = f"{region.name}: {len(region.sites)} sites"
+        self.title(self.words("calendar.title", year=region.year), invented=region.invented)
+        name = self.words("region.count", name=region.name, sites=len(region.sites))
         self.y = self.page.paragraph(LEFT, 0.83, RIGHT - LEFT, name, size=11, family=SERIF) + 0.06
         split = region.division.advised
         heading = region_words.division_title(region)
@@ -121,14 +101,13 @@ class _Chart:
     def _key(self) -> None:
         top = self.y + 0.12
         self.page.line((LEFT, RIGHT), (top, top), width=1.2)
-        sure = wording.percent(self.region.confidence)
-        entries = [("all", f"safe at all sites: {sure} or more at the worst")]
+        sure = wording.percent(self.region.confidence, self.language)
+        entries = [("all", self.words("region.key_all", chance=sure))]
         if len(self.region.sites) >= FEWEST_FOR_MOST:
-            entries.append(("most", "safe at three quarters of them or more"))
-        some = "safe at some sites"
-        if self.lanes:
-            some += ": one numbered line a site, the highest on top"
-        entries.append(("some", some))
+            entries.append(("most", self.words("region.key_most")))
+        entries.append(
+            ("some", self.words("region.key_lanes" if self.lanes else "region.key_some"))
+        )
         y = top + 0.27
         for form, words in entries:
             self._key_sign(form, y)
@@ -138,8 +117,9 @@ class _Chart:
         for kind in WORK_KINDS:
             look = LOOKS[kind]
             self._block((x, x + 0.3), (y - 0.105, y + 0.025), look)
-            self.page.text(x + 0.36, y, wording.WORK_LABELS[kind])
-            x += 0.36 + text_width(wording.WORK_LABELS[kind], 8) + 0.18
+            label = self.words(f"work.{kind}")
+            self.page.text(x + 0.36, y, label)
+            x += 0.36 + text_width(label, 8) + 0.18
         bottom = max(y + 0.12, self._sites(5.05, top + 0.27))
         self.page.line((LEFT, RIGHT), (bottom, bottom), colour=HAIR)
         self.y = bottom + 0.12
@@ -162,13 +142,18 @@ class _Chart:
         for number, item in enumerate(sites):
             left, line = x + wide * (number // deep), y + 0.165 * (number % deep)
             height = item.site.elevation_m
-            words = ["height unknown" if height is None else f"{height:.0f} m"]
-            words.append(f"{str(item.record.first)[:4]}–{str(item.record.last)[:4]}")
-            words.append(f"{item.seasons} {'' if item.running else 'past '}seasons")
+            seasons = "region.seasons" if item.running else "region.past_seasons"
+            words = (
+                self.words("region.height_unknown")
+                if height is None
+                else self.words("numbers.metres", number=f"{height:.0f}"),
+                f"{str(item.record.first)[:4]}–{str(item.record.last)[:4]}",
+                self.words(seasons, number=item.seasons),
+            )
             self.page.text(left, line, f"{number + 1}", weight="bold")
             detail = ", ".join(words)
             room = wide - 0.4 - text_width(detail, 8)
-            name = _cut(self.names[number], room)
+            name = _cut(self.names_of_sites[number], room)
             self.page.text(left + 0.2, line, name, weight="bold")
             at = left + 0.28 + text_width(name, 8, weight="bold")
             self.page.text(at, line, detail, colour=QUIET)
@@ -177,69 +162,23 @@ class _Chart:
             end = self.page.paragraph(x, end - 0.08, RIGHT - x, left_out, size=7.5) + 0.08
         return end
 
-    # ------------------------------------------------------------------ the year
-
-    def _months(self, *, above: bool, top: float = 0.0) -> None:
-        if above:
-            label = self.y + 0.14
-            ruler = label + 0.09
-            self.page.text(SPANS_X, label, "safe at all sites", colour=QUIET)
-        else:
-            ruler = self.y + 0.02
-            label = ruler + 0.2
-            self.year.month_lines(top, self.y, HAIR)
-        self.year.month_names(label, size=9.5, weight="bold")
-        self.year.ruler(ruler, 0.05 if above else -0.05)
-        self.y = ruler + 0.08 if above else label + 0.14
-
-    def _months_again(self) -> None:
-        paper = {"facecolor": PAPER, "linewidth": 0, "pad": 1.0}
-        self.year.month_names(self.y + 0.15, size=7.5, colour=QUIET, bbox=paper, zorder=4.5)
-        self.y += 0.22
-        self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
-
-    def _today(self, flag: float) -> None:
-        today = self.region.today
-        if today is None:
-            return
-        x = self.year.x(self.year.day(today) + 0.5)
-        bottom = self.y - 0.42
-        self.page.line(
-            (x, x), (flag + 0.1, bottom), width=1.1, linestyle=(0, (4, 2.6)), zorder=4, gid="today"
-        )
-        words = f"today, {wording.day_text(today)}"
-        half = text_width(words, 7.5, weight="bold") / 2 + 0.05
-        self.page.text(
-            min(max(x, YEAR_LEFT + half), YEAR_RIGHT - half), flag + 0.095, words,
-            size=7.5, weight="bold", ha="center", va="center", colour=PAPER, zorder=5,
-            bbox={"facecolor": INK, "edgecolor": INK, "pad": 2.0, "linewidth": 0},
-        )  # fmt: skip
-
     # ------------------------------------------------------------------ one taxon
 
-    def _row(self, row: RegionRow, *, last: bool) -> None:
+    def _row(self, row: RegionRow) -> None:
         top = self.y + 0.1
-        names = self.page.paragraph(
-            LEFT, top + 0.04, NAMES_WIDE, row.species.common_name,
-            size=10, leading=1.25, family=SERIF, weight="bold",
-        )  # fmt: skip
-        names = self.page.paragraph(
-            LEFT, names + 0.02, NAMES_WIDE, row.species.scientific_name,
-            size=8.5, leading=1.25, family=SERIF, style="italic", colour=QUIET,
-        )  # fmt: skip
+        names = self.names(row.species, top + 0.04)
         base = top
         for band in row.bands:
             base += self.band
             self._band(f"{row.species.slug}-{band.kind}", band, base)
             base += 0.1
         self.y = max(base, names + 0.05)
-        if not last:
-            self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
 
     def _band(self, gid: str, band: RegionBand, base: float) -> None:
         look, top = LOOKS[band.kind], base - self.band
         middle = base - self.band / 2 + 0.04
-        self.page.text(KINDS_X, middle, band.kind, size=8.5, colour=look.edge, weight="bold")
+        kind = self.words(f"short_work.{band.kind}")
+        self.page.text(KINDS_X, middle, kind, size=8.5, colour=look.edge, weight="bold")
         self._spans(band, middle)
         self.page.line((YEAR_LEFT, YEAR_RIGHT), (base, base), colour=HAIR, width=0.7)
         for across in self._edges(band.at_all):
@@ -302,55 +241,37 @@ class _Chart:
         )
 
     def _spans(self, band: RegionBand, y: float) -> None:
-        spans = wording.run_spans(band.at_all, self.region.year)
-        held = "" if band.rules is None else f"held back by site {band.rules + 1}"
+        spans = wording.run_spans(band.at_all, self.region.year, self.language)
         if spans:
             more = f" +{len(spans) - 2}" if len(spans) > 2 else ""
-            lines = [(", ".join(spans[:1]), INK), *((span + more, INK) for span in spans[1:2])]
-        elif best := region_words.best_day(band, self.region.year):
-            lines = [(f"none; best {best[0]}", QUIET)]
+            lines = [(spans[0], INK), *((span + more, INK) for span in spans[1:2])]
+        elif best := region_words.best_day(self.region, band):
+            lines = [(self.words("region.none_short", chance=best[0]), QUIET)]
         else:
-            lines = [("none", QUIET)]
-        if held and len(lines) < 2 + (self.band > 0.4):
-            lines.append((held, QUIET))
-        y -= 0.055 * (len(lines) - 1)
-        for number, (text, colour) in enumerate(lines):
-            self.page.text(SPANS_X, y + 0.12 * number, text, size=7.5, colour=colour)
+            lines = [(self.words("calendar.none"), QUIET)]
+        if band.rules is not None and len(lines) < 2 + (self.band > 0.4):
+            lines.append((self.words("region.held_back", number=band.rules + 1), QUIET))
+        self.lines(SPANS_X, y, lines)
 
     # ------------------------------------------------------------------ foot
 
-    def _foot(self) -> None:
-        self.y += 0.08
-        self.page.line((LEFT, RIGHT), (self.y, self.y), width=1.2)
-        region = self.region
-        records = " ".join(
-            f"{number + 1}: {region_words.site_text(item)}."
-            for number, item in enumerate(region.sites)
-        )
-        credits = region_words.credits_text(region)
+    def _foot(self) -> Figure:
+        region, words = self.region, self.words
         left = [
-            ("Places and records", f"{records} {credits}".strip()),
-            ("Method", f"{region_words.METHOD} {wording.METHOD.partition('; events')[0]}."),
-            ("Evidence", region_words.evidence_text(region)),
+            (words("region.places"), region_words.records_text(region)),
+            (words("calendar.method"), region_words.method_text(region)),
+            (words("calendar.evidence"), region_words.evidence_text(region)),
         ]
-        right = [("How openings move", region_words.shifts_text(region))]
+        if footnote := words("notice.names_stay_english"):
+            left.append((words("language.name"), footnote))
+        right = [(words("region.how_openings_move"), region_words.shifts_text(region))]
         if conditions := region_words.conditions_text(region):
-            right.append(("Conditions", conditions))
-        right.append(("Before you cut", " ".join(wording.CAUTIONS)))
+            right.append((words("calendar.conditions"), conditions))
+        cautions = " ".join(self.language.table("cautions").values())
+        right.append((words("calendar.before_you_cut"), cautions))
         if region.invented:
-            right.append(
-                (wording.INVENTED_NOTICE, "No such place; do not plan real cuts from this page.")
-            )
-        top, wide = self.y + 0.14, 4.8
-        self.y = max(
-            self._column(LEFT, top, wide, left), self._column(RIGHT - wide, top, wide, right)
-        )
-
-    def _column(self, x: float, y: float, width: float, parts: list[tuple[str, str]]) -> float:
-        for heading, text in parts:
-            y = self.page.paragraph(x, y, width, heading, size=7.5, weight="bold")
-            y = self.page.paragraph(x, y, width, text, size=7.5) + 0.07
-        return y
+            right.append((words("notice.invented"), words("notice.no_such_place")))
+        return self.foot(left, right)
 
 
 def _cut(name: str, room: float) -> str:

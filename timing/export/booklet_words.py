@@ -11,59 +11,69 @@ from timing.advice import how_much
 from timing.calendar import Band, CalendarRow, plain
 from timing.export.species_text import Notes, stretch_text, waits_text
 from timing.hazards import left_out
+from timing.language import ENGLISH, Language
 from timing.species.catalogue import common_rules
 from timing.species.model import CONDITIONS, Rule, Species, WorkKind
 from timing.windows import Window
 
 GROUPS = (
-    ("Deciduous trees", ("deciduous",)),
-    ("Flowering trees and shrubs", ("flowering_deciduous",)),
-    ("Pines", ("pine_multiflush", "pine_singleflush")),
-    ("Junipers and other conifers", ("conifer_scale", "conifer_needle", "deciduous_conifer")),
-    ("Broadleaf evergreens", ("broadleaf_evergreen",)),
-    ("Tropical trees", ("tropical",)),
+    ("deciduous", ("deciduous",)),
+    ("flowering", ("flowering_deciduous",)),
+    ("pines", ("pine_multiflush", "pine_singleflush")),
+    ("conifers", ("conifer_scale", "conifer_needle", "deciduous_conifer")),
+    ("evergreens", ("broadleaf_evergreen",)),
+    ("tropical", ("tropical",)),
 )
 
 
-def grouped(rows: Sequence[CalendarRow]) -> list[tuple[str, list[CalendarRow]]]:
+def grouped(
+    rows: Sequence[CalendarRow], language: Language = ENGLISH
+) -> list[tuple[str, list[CalendarRow]]]:
     """Rows by habit in plain words, in the order given; groups without rows are left out.
 
     A deciduous group that holds a maple is named after it.
     """
     found = []
-    for title, habits in GROUPS:
+    for name, habits in GROUPS:
         chosen = [row for row in rows if row.species.habit in habits]
         maples = any(row.species.scientific_name.startswith("Acer ") for row in chosen)
-        if title == GROUPS[0][0] and maples:
-            title = "Maples and other deciduous trees"  # noqa: PLW2901
+        key = "maples" if name == "deciduous" and maples else name
         if chosen:
-            found.append((title, chosen))
+            found.append((language.text(f"groups.{key}"), chosen))
     return found
 
 
-def windows_text(band: Band, year: int) -> list[tuple[str, str]]:
+def windows_text(band: Band, year: int, language: Language = ENGLISH) -> list[tuple[str, str]]:
     """Every safe window with its odds: ("26 Jun – 13 Aug", "90–99%").
 
     Without a safe window, one pair: "no safe day" and the best day, or nothing.
     """
     if not band.safe:
-        best = wording.best_day(band, year)
-        return [("no safe day", f"best {best[0]} on {best[1]}" if best else "")]
-    spans = wording.window_spans(band.safe, year)
+        best = wording.best_day(band, year, language)
+        odds = ""
+        if best:
+            chance, day = best
+            odds = language.text("calendar.best", chance=chance)
+            odds += f" {language.text('calendar.on', day=day)}"
+        return [(language.text("page.no_safe"), odds)]
+    spans = wording.window_spans(band.safe, year, language)
     parts: list[tuple[Window, ...]] = [(window,) for window in band.safe]
     if len(spans) < len(band.safe):  # the two ends of the year read as one
         parts = [*parts[1:-1], (*parts[-1], *parts[0])]
-    return [(span, _odds(band, windows, year)) for span, windows in zip(spans, parts, strict=True)]
+    return [
+        (span, _odds(band, windows, year, language))
+        for span, windows in zip(spans, parts, strict=True)
+    ]
 
 
-def _odds(band: Band, windows: Sequence[Window], year: int) -> str:
+def _odds(band: Band, windows: Sequence[Window], year: int, language: Language) -> str:
     start = np.datetime64(f"{year:04d}-01-01", "D")
     least = min(window.chance_min for window in windows)
     most = max(
         float(band.chance[_index(window.opens, start) : _index(window.closes, start) + 1].max())
         for window in windows
     )
-    low, high = wording.percent(least), wording.percent(most)
+    low, high = wording.percent(least, language), wording.percent(most, language)
     return low if low == high else f"{low.rstrip('% ')}–{high}"
 
 
@@ -90,11 +100,15 @@ def rule_texts(band: Band, species: Species, notes: Notes) -> list[tuple[str, st
     ]
 
 
-def closed_texts(band: Band, year: int) -> list[str]:
+def closed_texts(band: Band, year: int, language: Language = ENGLISH) -> list[str]:
     """What each hazard of the place closes, in words."""
+    joined = language.text("dates.and").join
     return [
-        f"Closed by {hazard.label}: {' and '.join(wording.run_spans(runs, year))}; "
-        "your plant health authority comes first."
+        language.text(
+            "booklet.closed_by",
+            hazard=hazard.label,
+            spans=joined(wording.run_spans(runs, year, language)),
+        )
         for hazard, runs in band.closed
         if runs
     ]
@@ -120,11 +134,11 @@ def amount_text(species: Species, kind: WorkKind, notes: Notes) -> str:
     return f"{'; '.join([lead, *others])} {mark}"
 
 
-def events_text(row: CalendarRow) -> str:
+def events_text(row: CalendarRow, language: Language = ENGLISH) -> str:
     """Usual dates of the marked events, each with its early and late date."""
     return " · ".join(
-        f"{wording.EVENT_LABELS[mark.event]} {wording.short_day(mark.date)} "
-        f"({wording.short_day(mark.early)} – {wording.short_day(mark.late)})"
+        f"{language.text(f'events.{mark.event}')} {wording.short_day(mark.date, language)} "
+        f"({wording.short_day(mark.early, language)} – {wording.short_day(mark.late, language)})"
         for mark in row.marks
     )
 

@@ -59,7 +59,7 @@ class _Page:
                 '<meta name="viewport" content="width=device-width, initial-scale=1">',
                 '<meta name="color-scheme" content="light dark">',
                 f"<title>{self._t('calendar.title', year=calendar.year)}: "
-                f"{escape(calendar.site.name)}</title>",
+                f"{escape(calendar.name)}</title>",
                 f"<style>{style}</style></head><body>",
                 svg.shared_parts(calendar),
                 *self._head(),
@@ -86,13 +86,15 @@ class _Page:
     def _head(self) -> list[str]:
         calendar = self.calendar
         lines = ["<header>", f"<h1>{self._t('calendar.title', year=calendar.year)}</h1>"]
-        if calendar.site.invented:
+        if calendar.invented:
             lines.append(f'<p class="invented">{self._t("notice.invented")}</p>')
-        place = escape(wording.place_text(calendar.site, self.language))
+        place = escape(wording.place_of(calendar))
         lines += [
-            f'<p class="site"><bdi>{escape(calendar.site.name)}</bdi></p>',
+            f'<p class="site"><bdi>{escape(calendar.name)}</bdi></p>',
             f'<p class="quiet">{place}</p>',
         ]
+        if calendar.shared:
+            lines += [f"<p>{escape(note)}</p>" for note in calendar.shared.notes]
         if calendar.today is not None:
             day = wording.dated(calendar.today, self.language)
             lines.append(f'<p class="quiet">{self._t("page.as_of", day=day)}</p>')
@@ -117,9 +119,10 @@ class _Page:
             'focusable="false"><path d="M1 2v6M1 5h28M29 2v6"/></svg> '
             f"{self._t('calendar.key_whisker')}</li>"
         )
+        key = "region.key_height" if self.calendar.shared else "calendar.key_height"
         return [
             '<div class="key">',
-            f"<p>{self._t('calendar.key_height', chance=self._sure())}</p>",
+            f"<p>{self._t(key, chance=self._sure())}</p>",
             f"<ul>{kinds}</ul>",
             f"<ul>{events}{whisker if events else ''}</ul></div>",
         ]
@@ -279,19 +282,19 @@ class _Page:
         cautions = "".join(
             f"<li>{escape(text)}</li>" for text in self.language.table("cautions").values()
         )
-        place = escape(wording.place_text(calendar.site, self.language))
+        place = escape(wording.place_of(calendar))
         lines = [
             "<footer>",
             f"<section><h2>{self._t('calendar.before_you_cut')}</h2><ul>{cautions}</ul></section>",
             self._section(
-                "calendar.place_and_record",
-                f"<bdi>{escape(calendar.site.name)}</bdi>, {place}. "
+                "region.places" if calendar.shared else "calendar.place_and_record",
+                f"<bdi>{escape(calendar.name)}</bdi>: {place} "
                 f"<bdi>{escape(wording.record_text(calendar))}</bdi>",
             ),
-            self._section("calendar.method", escape(wording.method_text(self.language))),
+            self._section("calendar.method", escape(wording.method_of(calendar))),
             self._section("calendar.evidence", escape(wording.evidence_text(calendar))),
         ]
-        if calendar.site.invented:
+        if calendar.invented:
             lines.append(self._section("notice.invented", self._t("notice.no_such_place")))
         if note := self._t("notice.names_stay_english"):
             lines.append(f"<p>{note}</p>")

@@ -28,12 +28,10 @@ SAFE, DOUBTFUL, UNSAFE = "#", "+", "."
 
 def calendar_strip(calendar: YearCalendar) -> str:
     """Write a calendar as text; no line is longer than eighty characters."""
-    months = framed(
-        [f"{name[0].upper():^{CELLS}}" for name in calendar.language.table("months").values()], " "
-    )
+    months = month_letters(calendar.language)
     lines = [*_head(calendar), "", months]
     if calendar.today is not None:
-        lines.append(_today(calendar.today, calendar.year, calendar.language))
+        lines.append(today_line(calendar.today, calendar.year, calendar.language))
     for number, row in enumerate(calendar.rows):
         if number and number % MONTHS_AGAIN == 0:
             lines.append(months)
@@ -92,7 +90,14 @@ def _head(calendar: YearCalendar) -> list[str]:
     ]
 
 
-def _today(today: np.datetime64, year: int, language: Language) -> str:
+def month_letters(language: Language) -> str:
+    """The line with the first letters of the months."""
+    return framed(
+        [f"{name[0].upper():^{CELLS}}" for name in language.table("months").values()], " "
+    )
+
+
+def today_line(today: np.datetime64, year: int, language: Language) -> str:
     """A line with a sign above the cell of the day."""
     day = int((today - np.datetime64(f"{year:04d}-01-01")).astype(np.int64))
     bounds = cell_bounds(year)

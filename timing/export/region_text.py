@@ -12,19 +12,22 @@ from timing.export.calendar_text import (
     WHOLE,
     cell_bounds,
     framed,
+    month_letters,
+    today_line,
     wrapped,
 )
-from timing.region import MOST, RegionBand, RegionCalendar, RegionRow
+from timing.region import FEWEST_FOR_MOST, MOST, RegionBand, RegionCalendar, RegionRow
 from timing.season import Floats
 
 AT_ALL, AT_MOST, AT_SOME, NOWHERE = "#", "=", "-", "."
-FEWEST_FOR_MOST = 4  # of fewer sites three quarters are all
 
 
 def region_strip(region: RegionCalendar) -> str:
     """Write a region's calendar as text; no line is longer than eighty characters."""
-    months = framed([f"{name[0]:^{CELLS}}" for name in wording.MONTHS], " ")
+    months = month_letters(region.language)
     lines = [*_head(region), "", months]
+    if region.today is not None:
+        lines.append(today_line(region.today, region.year, region.language))
     for number, row in enumerate(region.rows):
         if number and number % MONTHS_AGAIN == 0:
             lines.append(months)
@@ -54,71 +57,72 @@ def _cell(share: Floats) -> str:
 
 
 def _head(region: RegionCalendar) -> list[str]:
+    language, words = region.language, region.language.text
     lines = wrapped(region_words.title(region))
     if region.invented:
-        lines += wrapped(wording.INVENTED_NOTICE)
+        lines += wrapped(words("notice.invented"))
     lines += ["", *wrapped(f"{region_words.division_title(region)}.")]
     lines += wrapped(region_words.division_text(region))
-    lines += ["", "Sites, the highest first:"]
+    lines += ["", *wrapped(words("region.sites_heading"))]
     for item in region.sites:
-        lines += wrapped(region_words.site_text(item), indent=2)
+        lines += wrapped(region_words.site_text(item, language), indent=2)
     if region.left_out:
         lines += wrapped(region_words.left_out_text(region))
-    sure = wording.percent(region.confidence)
-    most = [f"{AT_MOST} every day safe at three quarters of the sites or more"]
-    return [
-        *lines,
-        "",
-        *wrapped(f"{AT_ALL} every day safe at all sites: chance {sure} or more at the worst"),
-        *(most if len(region.sites) >= FEWEST_FOR_MOST else ()),
-        f"{AT_SOME} safe at some sites, or on some of its days",
-        f"{NOWHERE} safe nowhere",
-        "One character is a quarter of a month, seven or eight days.",
-    ]
+    sure = wording.percent(region.confidence, language)
+    lines += ["", *wrapped(f"{AT_ALL} {words('region.every_day', chance=sure)}")]
+    if len(region.sites) >= FEWEST_FOR_MOST:
+        lines += wrapped(f"{AT_MOST} {words('region.every_day_most')}")
+    lines += wrapped(f"{AT_SOME} {words('region.some_days')}")
+    lines += wrapped(f"{NOWHERE} {words('region.safe_nowhere')}")
+    return [*lines, *wrapped(words("strip.cell"))]
 
 
 def _row(row: RegionRow, region: RegionCalendar) -> list[str]:
-    species = row.species
+    species, words = row.species, region.language.text
     lines = wrapped(f"{species.common_name} ({species.scientific_name})")
     for band in row.bands:
         strip = share_cells(band.share, region.year)
         months = (strip[at : at + CELLS] for at in range(0, len(strip), CELLS))
-        lines.append(framed(months, "|", f"  {band.kind}"))
+        lines.append(framed(months, "|", f"  {words(f'short_work.{band.kind}')}"))
     for band in row.bands:
         lines += wrapped(_dates(band, region), indent=2)
     found: dict[str, list[str]] = {}
     for band in row.bands:
         for text in region_words.conditions(region, band):
-            found.setdefault(text, []).append(band.kind)
+            found.setdefault(text, []).append(words(f"short_work.{band.kind}"))
     for text, kinds in found.items():
         lines += wrapped(f"{', '.join(kinds)}: {text}", indent=2)
     return lines
 
 
 def _dates(band: RegionBand, region: RegionCalendar) -> str:
+    words = region.language.text
     safe = region_words.safe_text(region, band).replace(" ", WHOLE)
-    parts = [f"safe at all: {safe.replace(f',{WHOLE}', ', ').replace(f'{WHOLE}(', ' (')}"]
+    safe = safe.replace(f",{WHOLE}", ", ").replace(f"{WHOLE}(", " (")
+    parts = [words("region.safe_dates", spans=safe)]
     parts += [text for item in band.windows if (text := region_words.window_text(region, item))]
     if band.rules is not None:
-        parts.append(f"{region_words.names(region)[band.rules]} rules")
-    return f"{band.kind}: {'; '.join(parts)}"
+        parts.append(words("region.rules", site=region_words.names(region)[band.rules]))
+    return f"{words(f'short_work.{band.kind}')}: {'; '.join(parts)}"
 
 
 def _foot(region: RegionCalendar) -> list[str]:
-    told = [region_words.FEW_FOR_SHIFT] if region_words.any_shift(region) else []
+    words = region.language.text
+    told = [words("region.few_for_shift")] if region_words.any_shift(region) else []
     lines = []
     for text in (
-        "“Rules” is the worst site on most of the days that are safe at some sites only.",
+        words("region.rules_note"),
         *told,
-        region_words.SHIFT_UNKNOWN,
-        region_words.METHOD,
+        words("region.shift_unknown"),
+        words("region.method"),
         region_words.evidence_text(region),
         region_words.credits_text(region),
+        words("notice.names_stay_english"),
     ):
         lines += wrapped(text)
     lines.append("")
-    for caution in wording.CAUTIONS:
+    for caution in region.language.table("cautions").values():
         lines += wrapped(caution)
     if region.invented:
-        lines += ["", *wrapped(wording.INVENTED_NOTICE)]
+        lines += ["", *wrapped(words("notice.invented"))]
     return lines
