@@ -24,12 +24,14 @@ from cli.station import corrected, downloaded, station_options, update
 from cli.temperature_options import (
     TemperatureFiles,
     change_station_option,
+    fill_option,
+    neighbour_of,
     temperature_file_options,
 )
 
 if TYPE_CHECKING:
     from timing.notebook.model import NotebookSite
-    from timing.notebook.readings import Span
+    from timing.notebook.readings import Kind, Readings, Span
     from timing.notebook.store import Notebook
 
 latitude_option = click.option("--latitude", type=float, metavar="DEG", help="South is negative.")
@@ -74,6 +76,7 @@ command.add_command(check)
 @site_hazards_option
 @temperature_file_options
 @station_options
+@fill_option
 @attribution_option
 @licence_option
 @notebook_option
@@ -89,6 +92,7 @@ def add(
     download: bool,
     since: int | None,
     station: str | None,
+    fill_from: Path | None,
     attribution: str | None,
     licence: str | None,
     notebook: Path | None,
@@ -116,8 +120,9 @@ def add(
         attribution=attribution or "",
         licence=licence or "",
     )
+    beside: dict[Kind, Readings | None] = {}
     if temperatures is None:
-        site, readings = downloaded(site, since, station, notebook)
+        site, readings, beside["forecast"] = downloaded(site, since, station, notebook)
     else:
         found = temperatures.read(station)
         readings = Readings.of(found.record)
@@ -125,9 +130,13 @@ def add(
             site,
             attribution=site.attribution or found.origin.attribution,
             licence=site.licence or found.origin.licence,
+            notes=found.notes,
         )
+    if fill_from is not None:
+        site, beside["neighbour"] = neighbour_of(site, readings, fill_from)
     with open_notebook(notebook, create=True) as book:
-        click.echo(f"{book.add_site(site, readings, when=now()).what}\nnotebook: {book.path}")
+        made = book.add_site(site, readings, when=now(), beside=beside)
+        click.echo(f"{made.what}\nnotebook: {book.path}")
 
 
 @command.command("list")
@@ -177,6 +186,8 @@ def show(name: str, notebook: Path | None, output: str) -> None:
 @site_hazards_option
 @temperature_file_options
 @change_station_option
+@fill_option
+@click.option("--no-fill", is_flag=True, help="Fill no gap from a neighbour any more.")
 @attribution_option
 @licence_option
 @notebook_option
@@ -189,13 +200,16 @@ def change(
     hazards: tuple[str, ...],
     temperatures: TemperatureFiles | None,
     station: str | None,
+    fill_from: Path | None,
+    no_fill: bool,
     notebook: Path | None,
     **given: Any,
 ) -> None:
     """Change what is given; the rest stays.
 
     --tag puts its tags in the place of all others ('' for none), --hazard likewise, --temperatures
-    its file in the place of the whole record.
+    its file in the place of the whole record. What fills its gaps stays until --fill-from names
+    another file or --no-fill takes it away.
     """
     from timing.errors import UsageError
     from timing.notebook.readings import Readings
@@ -212,16 +226,33 @@ def change(
         found = temperatures.read(station)
         readings = Readings.of(found.record)
         values["source"] = temperatures.names
+        values["notes"] = found.notes
         for key in ("attribution", "licence"):
             if text := getattr(found.origin, key):
                 values.setdefault(key, text)
     elif station is not None:
         raise UsageError("--station goes with --temperatures FILE")
-    if not values and correction is None:
+    if fill_from is not None and no_fill:
+        raise UsageError("--fill-from and --no-fill exclude each other")
+    beside: dict[Kind, Readings | None] = {}
+    if no_fill:
+        values |= {"neighbour": "", "neighbour_credit": ""}
+        beside["neighbour"] = None
+    if not values and correction is None and fill_from is None:
         raise UsageError("say what to change, such as --rename NAME or --temperatures FILE")
     with open_notebook(notebook) as book:
+        if fill_from is not None:
+            held = readings or book.readings(name)
+            if held is None:
+                raise UsageError(f"site {name} has no temperatures whose gaps could be filled")
+            site, beside["neighbour"] = neighbour_of(book.site(name), held, fill_from)
+            values |= {"neighbour": site.neighbour, "neighbour_credit": site.neighbour_credit}
         made = book.change_site(
-            name, lambda site: corrected(replace(site, **values), correction), readings, when=now()
+            name,
+            lambda site: corrected(replace(site, **values), correction),
+            readings,
+            when=now(),
+            beside=beside,
         )
     click.echo(made.what)
 

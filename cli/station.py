@@ -18,13 +18,14 @@ from cli.notebook_options import notebook_option, notebook_path, now, open_noteb
 if TYPE_CHECKING:
     from timing.intake.station_days import StationDays
     from timing.notebook.model import NotebookSite
-    from timing.notebook.readings import Readings
+    from timing.notebook.readings import Kind, Readings
     from timing.notebook.store import Notebook
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 VARIABLE = "SAPDIAL_CACHE"
 SINCE = 1991
+UPDATED = "last update,"  # notes of an update take the place of those of the one before
 
 
 def station_options(function: F) -> F:
@@ -56,8 +57,11 @@ def station_options(function: F) -> F:
 
 def downloaded(
     site: NotebookSite, since: int | None, code: str | None, notebook: Path | None
-) -> tuple[NotebookSite, Readings]:
-    """A new site with the temperatures of a station; how it was chosen is told on stdout."""
+) -> tuple[NotebookSite, Readings, Readings | None]:
+    """A new site with the temperatures of a station, and what it expects of the days ahead.
+
+    How the station was chosen is told on stdout.
+    """
     from timing.intake.credits import attribution, licence
     from timing.intake.download import download
     from timing.notebook.model import SiteStation
@@ -85,9 +89,10 @@ def downloaded(
         attribution=site.attribution or attribution(fetched.credits),
         licence=site.licence or licence(fetched.credits),
         station=SiteStation(station, found.offset_c, fetched.when),
+        notes=found.notes_kept,
     )
     _say(f"Source: {site.attribution}; {site.licence}.")
-    return site, _readings(fetched.days)
+    return site, _readings(fetched.days), _forecast(fetched.forecast)
 
 
 def corrected(site: NotebookSite, offset_c: float | None) -> NotebookSite:
@@ -156,11 +161,16 @@ def _update(book: Notebook, site: NotebookSite) -> None:
             attribution=attribution(fetched.credits, old.attribution),
             licence=licence(fetched.credits, old.licence),
             station=replace(old.station, fetched=fetched.when),
+            notes=(
+                *(note for note in old.notes if not note.startswith(UPDATED)),
+                *(f"{UPDATED} {fetched.when}: {note}" for note in fetched.notes),
+            ),
         )
 
     news = f"{_days(merged.added)} added, {merged.revised} revised; up to {merged.days.days[-1]}"
     both = held, _readings(merged.days)
-    click.echo(book.update_site(site.name, both, noted, news, when=now()).what)
+    beside: dict[Kind, Readings | None] = {"forecast": _forecast(fetched.forecast)}
+    click.echo(book.update_site(site.name, both, noted, news, when=now(), beside=beside).what)
 
 
 def cache_folder() -> Path:
@@ -171,6 +181,11 @@ def cache_folder() -> Path:
     import platformdirs
 
     return platformdirs.user_cache_path("sapdial")
+
+
+def _forecast(days: StationDays) -> Readings | None:
+    """Days ahead that a service gave, or None where it gave none."""
+    return _readings(days) if len(days) else None
 
 
 def _readings(days: StationDays) -> Readings:

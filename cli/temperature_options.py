@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,6 +12,8 @@ import click
 
 if TYPE_CHECKING:
     from timing.intake.series import Intake
+    from timing.notebook.model import NotebookSite
+    from timing.notebook.readings import Readings
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -35,6 +37,13 @@ units_option = click.option(
     "--units",
     type=click.Choice(["c", "f", "tenths_c", "k"]),
     help="Unit of the temperatures in FILE, where it does not say.",
+)
+fill_option = click.option(
+    "--fill-from",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Temperatures of a place nearby: they fill gaps of more than three days, brought to this "
+    "site's level month by month, and stay marked.",
 )
 change_station_option = click.option(
     "--station", metavar="CODE", help="With --temperatures: which station of a file of several."
@@ -85,6 +94,29 @@ class TemperatureFiles:
         for warning in found.record.warnings:
             click.echo(f"{found.record.source}: {warning}", err=True)
         return found
+
+
+def neighbour_of(
+    site: NotebookSite, readings: Readings, path: Path
+) -> tuple[NotebookSite, Readings]:
+    """A site with a neighbour's name and credit, and the neighbour's readings; told on stderr.
+
+    Raises
+    ------
+    DataError : the two have too few days in common.
+    """
+    from timing.intake.temperatures import read_temperatures
+    from timing.notebook.readings import Readings
+    from timing.notebook.site_record import site_record
+    from timing.temperature import neighbour_offsets
+
+    found = read_temperatures(path)
+    site = replace(site, neighbour=path.name, neighbour_credit=found.origin.named)
+    beside = Readings.of(found.record)
+    record = site_record(site, readings, beside)
+    neighbour_offsets(record, found.record)
+    click.echo(f"{site.name}: {record.findings[-1].text}", err=True)
+    return site, beside
 
 
 def temperature_file_options(function: F) -> F:

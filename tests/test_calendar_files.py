@@ -172,7 +172,7 @@ def test_a_page_in_german(sapdial: Run, tmp_path: Path) -> None:
     ("arguments", "words"),
     [
         (("-o", "year.doc"), "must end in one of .png, .svg, .txt, .json, .pdf, .html, .csv, .ics"),
-        (("-o", "year.csv", "--language", "de"), "--language goes with all forms but .json and .csv"),
+        (("-o", "y.csv", "--language", "de"), "--language goes with all forms but .json and .csv"),
         (("-o", "year.html", "--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
         (("--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
         (("--language", "fr"), "'fr' is not one of 'en', 'de', 'es'"),

@@ -328,6 +328,67 @@ def test_forecast_days_come_apart(service: Service) -> None:
     assert "\n2024-06-15" not in (service.cache / "stations" / "ZZ001.csv").read_text()
 
 
+def test_a_forecast_forbids_and_changes_nothing_else(service: Service) -> None:
+    service.weather.stations = {"ZZ001": STATIONS["ZZ001"]}
+    cold = dt.date(2024, 6, 17)
+    service.weather.days["ZZ001", cold] = (-20.0, "dwd_mosmix", -5.0, "dwd_mosmix")
+    service.weather.days["ZZ001", dt.date(2024, 6, 18)] = (9.0, "dwd_mosmix", 5.0, "dwd_mosmix")
+    service.added()
+    assert max(service.held()) == dt.date(2024, 6, 14)
+    with Notebook.open(service.notebook) as book:
+        expected = book.readings(None, "forecast")
+    assert expected is not None
+    assert [day.day for day in expected.days.tolist()] == [15, 16, 17, 19]  # 18: impossible
+
+    def asked(on: str) -> dict[str, Any]:
+        words = ("ask", "acer-palmatum", "--work", "heavy", "--on", on)
+        (found,) = service.sapdial.json(*words)["answers"]
+        return dict(found)
+
+    warned = asked("2024-06-15")
+    (veto,) = [text for text in warned["vetoes"] if "forecast" in text]
+    assert veto.startswith("hard frost forecast: −20 °C on 17 June")
+    assert warned["verdict"] == "not_safe"
+    assert not any("forecast" in text for text in asked("2024-06-14")["vetoes"])
+    # the next day's update brings a mild forecast: the veto goes, chances were never touched
+    del service.weather.days["ZZ001", cold]
+    assert service.sapdial("site", "update").status == 0
+    mild = asked("2024-06-15")
+    assert not any("forecast" in text for text in mild["vetoes"])
+    assert (mild["chance"], mild["windows"]) == (warned["chance"], warned["windows"])
+    service.sapdial.answered("record", "undo")
+    assert asked("2024-06-15") == warned
+
+
+def test_the_forecast_reaches_over_new_year(service: Service) -> None:
+    service.added()
+    service.on("2024-12-29")
+    assert service.sapdial("site", "update").status == 0
+    with Notebook.open(service.notebook) as book:
+        expected = book.readings(None, "forecast")
+    assert expected is not None
+    assert expected.days[-1] == np.datetime64("2025-01-02")
+    assert max(service.held()) == dt.date(2024, 12, 28)
+
+
+def test_notes_of_a_download_are_kept_and_renewed_by_an_update(service: Service) -> None:
+    bad = service.weather.days
+    bad["ZZ001", dt.date(2022, 5, 1)] = (16.0, "ghcnd", 15.0, "ghcnd")
+    service.added()
+    (site,) = service.sapdial.json("site", "list")["sites"]
+    assert site["notes"] == ["2 readings left out: minimum above maximum"]
+    assert "note: 2 readings left out" in service.sapdial.answered("site", "show", "Mill bench")
+    for day, number in (("2024-07-10", 1), ("2024-07-20", 1)):
+        service.on(day)
+        bad["ZZ001", dt.date(2024, 7, 9)] = (5.0, "dwd_mosmix", 15.0, "ghcnd")
+        assert service.sapdial("site", "update").status == 0
+        (site,) = service.sapdial.json("site", "list")["sites"]
+        assert site["notes"] == [
+            "2 readings left out: minimum above maximum",
+            f"last update, {day}: {number} readings of a model or forecast left out",
+        ]
+
+
 # ---------------------------------------------------------------------------- which station
 
 

@@ -28,7 +28,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from timing.errors import DataError, SapdialError, UsageError
@@ -96,7 +96,7 @@ def bench(book: Notebook) -> Notebook:
     return book
 
 
-TABLES = (*schema.TABLES, "temperature")
+TABLES = (*schema.TABLES, "temperature", "beside")
 
 
 def dump(source: Notebook | Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -111,7 +111,11 @@ def dump(source: Notebook | Path) -> dict[str, list[tuple[Any, ...]]]:
 
 def contents(book: Notebook) -> tuple[object, ...]:
     """What the notebook says it holds, without the numbers of its records."""
-    kept = [book.readings(site.name) for site in book.sites()]
+    kept = [
+        book.readings(site.name, kind)
+        for site in book.sites()
+        for kind in ("own", "neighbour", "forecast")
+    ]
     rows = [None if r is None else (r.days.tolist(), r.packed()) for r in kept]
     return book.sites(), rows, book.trees(), sorted(map(repr, map(unnumbered, book.records())))
 
@@ -1230,10 +1234,20 @@ def notebooks(draw: st.DrawFn) -> list[Step]:
                 NOTES,
                 NOTES,
                 hazards=st.lists(st.sampled_from(["oak-wilt", "silver-leaf"])).map(tuple),
+                notes=st.lists(NOTES, max_size=2).map(tuple),
+                neighbour=NOTES,
+                neighbour_credit=NOTES,
             )
         )
-        kept = draw(st.none() | st.builds(readings, st.integers(1, 9)))
-        steps.append(lambda book, site=site, kept=kept: book.add_site(site, kept, when=NOW))  # type: ignore[misc]
+        kept, near, ahead = (
+            draw(st.none() | st.builds(readings, st.integers(1, 9))) for _ in range(3)
+        )
+        beside = {"neighbour": near, "forecast": ahead}
+        steps.append(
+            lambda book, site=site, kept=kept, beside=beside: book.add_site(  # type: ignore[misc]
+                site, kept, when=NOW, beside=beside
+            )
+        )
     for name in trees:
         tree = draw(
             st.builds(
@@ -1283,7 +1297,7 @@ def notebooks(draw: st.DrawFn) -> list[Step]:
 
 
 @given(notebooks())
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 def test_any_notebook_survives_a_folder(steps: list[Step]) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)

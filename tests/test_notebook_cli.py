@@ -135,6 +135,9 @@ def test_sites_trees_and_records_are_listed(bench: Command, daily: Path) -> None
                 "attribution": "",
                 "licence": "",
                 "station": None,
+                "notes": [],
+                "neighbour": None,
+                "neighbour_attribution": None,
                 "trees": 1,
                 "temperatures": {
                     "first": "2018-08-01",

@@ -15,6 +15,7 @@ import numpy as np
 
 from timing.answers import Outlook
 from timing.closed_seasons import HazardNotice, hazard_notices, veto_text
+from timing.forecast import forecast_vetoes
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
 from timing.recovery import Hold
 from timing.running import RECENT_DAYS, reaches
@@ -298,6 +299,8 @@ def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, 
             f"{day_text(min(record.last, on))}; wait for cooler days and shade the pot "
             "(common practice, no source)"
         )
+    heat = (HEAT_C, HEAT_DAYS) if avoids_heat else None
+    vetoes += forecast_vetoes(record, on, freeze_c=limit, heat=heat)
     frost = _frost_veto(outlook, on) if heavy else None
     return (*vetoes, frost) if frost else tuple(vetoes)
 

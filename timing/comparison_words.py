@@ -10,7 +10,7 @@ from timing.same_day import place_of
 from timing.season import FIRST_JULY
 from timing.so_far import Alike, Measure, SoFar
 from timing.trend import FEWEST_FOR_TREND, SURE, Trend
-from timing.wording import EVENT_LABELS, credit_text, day_text, percent, short_day
+from timing.wording import EVENT_LABELS, beside_text, credit_text, day_text, percent, short_day
 
 FEW_SEASONS = 10
 FEW_TAXA = 3  # more get their leading event only
@@ -200,9 +200,8 @@ def not_compared_text(taxon: TaxonComparison) -> str:
 def record_text(comparison: Comparison) -> str:
     """What the comparison rests on."""
     record, count = comparison.record, comparison.record.missing_days
-    missing = (
-        f"{_days(count)} missing, {record.repaired_days} mended" if count else "no day missing"
-    )
+    mended = f"{record.repaired_days} mended{beside_text(record)}"
+    missing = f"{_days(count)} missing, {mended}" if count else "no day missing"
     return (
         f"Temperatures: {record.source}, {record.first} to {record.last}; {missing}; "
         f"{_others(comparison.others.size)} compared.{credit_text(comparison.site, ' ')}"

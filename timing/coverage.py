@@ -15,9 +15,9 @@ from timing.drivers import (
 )
 from timing.season import season_end
 from timing.site import Site
-from timing.temperature import BRIDGE_DAYS, OBSERVED, OPEN, TemperatureRecord
+from timing.temperature import BRIDGE_DAYS, NEIGHBOUR, OBSERVED, OPEN, TemperatureRecord
 
-TREATED = ("read", "bridged", "filled", "open")  # by state of a day
+TREATED = ("read", "bridged", "filled from the neighbour", "filled", "open")  # by state of a day
 
 
 @dataclass(frozen=True)
@@ -39,21 +39,29 @@ class Gap:
 
 @dataclass(frozen=True)
 class YearCoverage:
-    """Days of a calendar year inside the record that were read, mended and left open."""
+    """Days of a calendar year inside the record that were read, mended and left open.
+
+    ``neighbour`` are the mended ones that were filled from a neighbour.
+    """
 
     year: int
     read: int
     mended: int
     open: int
+    neighbour: int = 0
 
 
 @dataclass(frozen=True)
 class PhaseCoverage:
-    """Days of a phase of a season that lie inside the record, those missing, those left open."""
+    """Days of a phase of a season that lie inside the record, those missing, those left open.
+
+    ``neighbour`` are the missing ones that were filled from a neighbour.
+    """
 
     days: int
     missing: int
     open: int
+    neighbour: int = 0
 
     @property
     def share(self) -> float:
@@ -131,7 +139,8 @@ def _years(record: TemperatureRecord) -> tuple[YearCoverage, ...]:
     for number in range(int(year[0]), int(year[-1]) + 1):
         state = record.state[year == number]
         read, opened = int((state == OBSERVED).sum()), int((state == OPEN).sum())
-        found.append(YearCoverage(number, read, len(state) - read - opened, opened))
+        beside = int((state == NEIGHBOUR).sum())
+        found.append(YearCoverage(number, read, len(state) - read - opened, opened, beside))
     return tuple(found)
 
 
@@ -155,7 +164,10 @@ def _seasons(record: TemperatureRecord, site: Site) -> tuple[SeasonCoverage, ...
 def _phase(record: TemperatureRecord, first: np.datetime64, last: np.datetime64) -> PhaseCoverage:
     since, until = (int((day - record.first).astype(np.int64)) for day in (first, last))
     state = record.state[max(since, 0) : max(until + 1, 0)]
-    return PhaseCoverage(len(state), int((state != OBSERVED).sum()), int((state == OPEN).sum()))
+    missing, opened, beside = (
+        int(days.sum()) for days in (state != OBSERVED, state == OPEN, state == NEIGHBOUR)
+    )
+    return PhaseCoverage(len(state), missing, opened, beside)
 
 
 def _why(
@@ -169,10 +181,12 @@ def _why(
     opened = sum(phase.open for phase in phases)
     if opened:
         return f"{opened} days open", True
-    if spring.missing >= MISSING_SPRING_DAYS:
-        return f"{spring.missing} days of the spring missing", True
-    if autumn.missing >= MISSING_AUTUMN_DAYS:
-        return f"{autumn.missing} days of the autumn missing", True
+    for phase, name, limit in (
+        (spring, "spring", MISSING_SPRING_DAYS),
+        (autumn, "autumn", MISSING_AUTUMN_DAYS),
+    ):
+        if phase.missing - phase.neighbour >= limit:
+            return f"{phase.missing - phase.neighbour} days of the {name} missing", True
     if record.first > start:
         return f"the record begins after its first day ({start})", False
     return f"the record ends before its last day ({end})", False

@@ -38,7 +38,7 @@ from timing.season import (
     seasons_between,
 )
 from timing.site import Site
-from timing.temperature import OBSERVED, TemperatureRecord
+from timing.temperature import NEIGHBOUR, OBSERVED, TemperatureRecord
 from timing.thermal.chill import chill_portions
 from timing.thermal.degree_days import degree_days
 from timing.thermal.hourly import hourly_temperatures
@@ -261,7 +261,8 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
 
     Spring is covered when the record begins before the season, no day up to 1 July is left open
     and fewer than 25 days from 15 January on were missing; autumn when the record lasts to the
-    season's end, no day is left open and fewer than 40 days were missing.
+    season's end, no day is left open and fewer than 40 days were missing. Days filled from a
+    neighbour do not count as missing here; they widen the error as all mended days do.
     """
     years = np.array(seasons_between(record.first, record.last, site.hemisphere), dtype=np.int64)
     starts = np.array([season_start(int(y), site.hemisphere) for y in years], dtype="M8[D]")
@@ -269,14 +270,18 @@ def build_drivers(record: TemperatureRecord, site: Site) -> Drivers:
     tmin = season_matrix(record.tmin_c, record.first, starts, SEASON_DAYS)
     tmax = season_matrix(record.tmax_c, record.first, starts, SEASON_DAYS)
     frost_tmin = season_matrix(record.tmin_c, record.first, starts + FIRST_JULY, FROST_SEASON_DAYS)
-    gap = season_matrix((record.state != OBSERVED).astype(float), record.first, starts, SEASON_DAYS)
+    missing = record.state != OBSERVED
+    gap, lost = (
+        season_matrix(days.astype(float), record.first, starts, SEASON_DAYS)
+        for days in (missing, missing & (record.state != NEIGHBOUR))
+    )
     days = np.arange(SEASON_DAYS)
     inside = days < ((ends - starts).astype(np.int64) + 1)[:, None]
     open_day = np.isnan(tmin) & inside
     spring_covered = ~open_day[:, :FIRST_JULY].any(axis=1) & (
-        np.nansum(gap[:, SPRING], axis=1) < MISSING_SPRING_DAYS
+        np.nansum(lost[:, SPRING], axis=1) < MISSING_SPRING_DAYS
     )
-    autumn_gappy = np.nansum(gap[:, AUTUMN], axis=1) >= MISSING_AUTUMN_DAYS
+    autumn_gappy = np.nansum(lost[:, AUTUMN], axis=1) >= MISSING_AUTUMN_DAYS
     autumn_covered = ~open_day[:, AUTUMN].any(axis=1) & ~autumn_gappy
     return Drivers(
         site,

@@ -14,6 +14,7 @@ from timing.species.hazards import load_hazard
 if TYPE_CHECKING:
     from timing.calendar import Band, YearCalendar
     from timing.site import Site
+    from timing.temperature import TemperatureRecord
     from timing.windows import Window
 
 EVENT_LABELS = ENGLISH.table("events")
@@ -172,8 +173,11 @@ def record_text(calendar: YearCalendar) -> str:
     record, language = calendar.record, calendar.language
     if calendar.shared:
         return calendar.shared.records
+    count = record.neighbour_days
+    beside = language.text("record.beside", count=count) if count else ""
     missing = (
         language.text("record.gaps", missing=record.missing_days, repaired=record.repaired_days)
+        + beside
         if record.missing_days
         else language.text("record.no_gaps")
     )
@@ -187,6 +191,12 @@ def record_text(calendar: YearCalendar) -> str:
     )
     credit = credit_text(calendar.site, " ", language)
     return f"{text}{credit}{noted_hazards_text(calendar.site, ' ', language)}"
+
+
+def beside_text(record: TemperatureRecord) -> str:
+    """How many of the mended days came from a neighbour; empty where none did."""
+    count = record.neighbour_days
+    return f", {count} of them from a neighbour" if count else ""
 
 
 def credit_text(site: Site, before: str = "", language: Language = ENGLISH) -> str:

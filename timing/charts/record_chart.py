@@ -106,7 +106,8 @@ class _Chart:
         self.page.line((LEFT, RIGHT), (top, top), width=1.2)
         steps = bool(self.check.breaks)
         drifts = bool(self.check.drifts) and not steps  # beside steps a line would confuse
-        draw_key(self.page, top + 0.22, steps=steps, drifts=drifts)
+        beside = self.check.record.neighbour_days > 0
+        draw_key(self.page, top + 0.22, steps=steps, drifts=drifts, neighbour=beside)
         self.y = top + 0.36
         self.page.line((LEFT, RIGHT), (self.y, self.y), colour=HAIR)
 

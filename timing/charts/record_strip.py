@@ -1,6 +1,7 @@
 """The days of a record as a strip: a column a year, January at the top; darker is worse.
 
-Read days are pale, mended ones hatched, open ones dark, days outside the record bare paper. Below
+Read days are pale, mended ones hatched (dotted where a neighbour filled them), open ones
+dark, days outside the record bare paper. Below
 the strip a sign a season, bars where readings were whole degrees and where they stand a day out of
 step. Every length is in inches, y downwards.
 """
@@ -16,7 +17,7 @@ from timing.charts import HAIR, INK, PAPER, QUIET, Page, text_width
 from timing.drivers import AUTUMN, MISSING_AUTUMN_DAYS, MISSING_SPRING_DAYS, SPRING
 from timing.record_check import RecordCheck
 from timing.season import season_start
-from timing.temperature import BRIDGED, FILLED, OBSERVED, OPEN
+from timing.temperature import BRIDGED, FILLED, NEIGHBOUR, OBSERVED, OPEN
 from timing.wording import MONTHS, short_day
 
 READ, MENDED, LOST, TEXTURE = "#dde3dd", "#a9aea6", "#7a2e22", "#5d676b"
@@ -53,8 +54,8 @@ class Years:
 def draw_strip(page: Page, top: float, check: RecordCheck, years: Years) -> float:
     """Draw the strip and the rows below it; return the y below them.
 
-    Days carry the gids ``days-read``, ``days-mended`` and ``days-open``, signs of seasons
-    ``seasons-count``, ``seasons-lost`` and ``seasons-cut``.
+    Days carry the gids ``days-read``, ``days-mended``, ``days-neighbour`` and ``days-open``, signs
+    of seasons ``seasons-count``, ``seasons-lost`` and ``seasons-cut``.
     """
     _months(page, top)
     _days(page, top, check, years)
@@ -82,13 +83,18 @@ def _days(page: Page, top: float, check: RecordCheck, years: Years) -> None:
     year = calendar.astype("datetime64[Y]").astype(np.int64) + 1970
     day = (calendar - calendar.astype("datetime64[Y]")).astype(np.int64)
     sort = np.select(
-        [record.state == OBSERVED, np.isin(record.state, (BRIDGED, FILLED)), record.state == OPEN],
-        [0, 1, 2],
+        [
+            record.state == OBSERVED,
+            np.isin(record.state, (BRIDGED, FILLED)),
+            record.state == NEIGHBOUR,
+            record.state == OPEN,
+        ],
+        [0, 1, 2, 3],
     )
     begins = np.flatnonzero(np.diff(sort, prepend=-1) | np.diff(year, prepend=-1))
     ends = np.append(begins[1:], len(sort))
     gap = min(0.12 * years.per_year, 0.02)
-    cells: tuple[list[list[tuple[float, float]]], ...] = ([], [], [])
+    cells: tuple[list[list[tuple[float, float]]], ...] = ([], [], [], [])
     for first, stop in zip(begins, ends, strict=True):
         left = years.x(int(year[first])) + gap / 2
         right = left + years.per_year - gap
@@ -97,7 +103,12 @@ def _days(page: Page, top: float, check: RecordCheck, years: Years) -> None:
             middle, half = (upper + lower) / 2, max(lower - upper, LEAST_HIGH) / 2
             upper, lower = middle - half, middle + half
         cells[sort[first]].append([(left, upper), (right, upper), (right, lower), (left, lower)])
-    looks = (("read", READ, ""), ("mended", MENDED, "//////"), ("open", LOST, ""))
+    looks = (
+        ("read", READ, ""),
+        ("mended", MENDED, "//////"),
+        ("neighbour", MENDED, "......"),
+        ("open", LOST, ""),
+    )
     for order, ((name, colour, hatch), boxes) in enumerate(zip(looks, cells, strict=True)):
         if boxes:
             drawn = PolyCollection(
@@ -192,12 +203,13 @@ def _runs(years: Sequence[int]) -> list[tuple[int, int, str]]:
     return runs
 
 
-def draw_key(page: Page, y: float, *, steps: bool, drifts: bool) -> None:
+def draw_key(page: Page, y: float, *, steps: bool, drifts: bool, neighbour: bool) -> None:
     """One line that explains the strip and what is drawn over the panels."""
     x = LABEL_X
     for colour, hatch, text in (
         (READ, "", "read"),
         (MENDED, "//////", "mended"),
+        *(((MENDED, "......", "from a neighbour"),) if neighbour else ()),
         (LOST, "", "open"),
     ):
         page.area(

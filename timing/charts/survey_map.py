@@ -76,7 +76,7 @@ def save_map(
     places = read_places(parts, taxon, kind)
     with house_style():
         figure = draw_map(places, taxon, kind, confidence)
-    save_figure(figure, path, _title(taxon, kind))
+    save_figure(figure, path, title=_title(taxon, kind))
 
 
 def steps_of(day: Floats) -> tuple[tuple[Ints, ...], Ints]:

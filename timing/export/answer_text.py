@@ -18,6 +18,7 @@ from timing.windows import Window
 from timing.wording import (
     EVENT_LABELS,
     WORK_LABELS,
+    beside_text,
     credit_text,
     day_text,
     noted_hazards_text,
@@ -57,7 +58,7 @@ def place_lines(
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
     lines = wrapped(f"{site.name}, {north} {east}{height}")
     mended = (
-        f"; {record.missing_days} days missing, {record.repaired_days} mended"
+        f"; {record.missing_days} days missing, {record.repaired_days} mended{beside_text(record)}"
         if record.missing_days
         else ""
     )

@@ -41,6 +41,7 @@ def record_json(record: TemperatureRecord) -> Json:
         "last": str(record.last),
         "missing_days": record.missing_days,
         "repaired_days": record.repaired_days,
+        "neighbour_days": record.neighbour_days,
         "warnings": list(record.warnings),
     }
 

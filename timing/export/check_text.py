@@ -38,6 +38,8 @@ def _coverage(check: RecordCheck) -> list[str]:
               for gap in found.gaps[:SHOWN]]  # fmt: skip
     if len(found.gaps) > SHOWN:
         lines.append(f"    and {len(found.gaps) - SHOWN} shorter than these")
+    if beside := check.record.neighbour_days:
+        lines.append(f"  {words.counted(beside, 'day')} filled from a neighbour, not read here")
     if found.short_gaps:
         lines.append(f"  {words.counted(found.short_gaps, 'gap')} of up to three days, mended")
     counts = sum(season.counts for season in found.seasons)
@@ -107,7 +109,7 @@ def _readings(check: RecordCheck) -> list[str]:
     whole = len(check.precision) == 1
     runs = [words.precision_text(run, whole=whole) for run in check.precision]
     lines = wrapped("; ".join(runs), "  ", "    ")
-    if not any(finding.kind != "missing" for finding in check.record.findings):
+    if not any(finding.kind not in ("missing", "neighbour") for finding in check.record.findings):
         lines.append("  none stuck, none set aside")
     return lines
 

@@ -35,6 +35,7 @@ from timing.temperature import record_from_readings
 MOST_TRIED = 3  # stations fetched until one holds what the inventory promised
 RUNNERS_UP = 3
 REVISED_DAYS = 30  # services correct their last weeks
+AHEAD_DAYS = 10  # of a forecast, so that next year's file is asked for in the last days of December
 ASIDE = {
     "model": "readings of a model or forecast left out",
     "crossed": "readings left out: minimum above maximum",
@@ -65,13 +66,17 @@ class Fetched:
 
 @dataclass(frozen=True)
 class Download:
-    """What a download brought: the station, its days, why it was chosen, and what to note."""
+    """What a download brought: the station, its days, why it was chosen, and what to note.
+
+    ``notes_kept`` are those of ``notes`` that nobody can tell from the readings later.
+    """
 
     station: Station
     offset_c: float
     fetched: Fetched
     why: tuple[str, ...]
     notes: tuple[str, ...]
+    notes_kept: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,8 @@ class Fetcher:
         sources: Counter[str] = Counter()
         first = since if again is None else again.year
         try:
-            for year in range(first, self.today.year + 1):
+            ahead = self.today + dt.timedelta(days=AHEAD_DAYS)
+            for year in range(first, ahead.year + 1):
                 if again is None and kept.settled(year):
                     continue
                 self.progress(f"{station.label}: {year}")
@@ -120,7 +126,7 @@ class Fetcher:
                     credits = map(self.client.credit, sifted.sources)
                     named = frozenset(credit for credit in credits if credit is not None)
                     kept = kept.with_year(year, sifted.measured, named, self.today)
-                    forecast = sifted.forecast
+                    forecast = merged(forecast, sifted.forecast).days
                     aside += sifted.aside
                     sources += sifted.sources
             else:
@@ -215,6 +221,7 @@ def download(
         fetched.days.tmax_c + offset,
         source=source,
     )
+    kept = tuple(dict.fromkeys([*notes, *fetched.notes]))
     notes += [*fetched.notes, *record.warnings]
     ended = order[0].candidate.last
     if (today - ended).days > RUNNING_DAYS:
@@ -222,7 +229,7 @@ def download(
             f"{source}: its record ended on {ended}; it cannot follow the season under way"
         )
     why = _why(site, order, without, offset, chosen=code is None)
-    return Download(station, offset, fetched, why, tuple(dict.fromkeys(notes)))
+    return Download(station, offset, fetched, why, tuple(dict.fromkeys(notes)), kept)
 
 
 def tail(

@@ -99,10 +99,11 @@ class Series:
 
 @dataclass(frozen=True)
 class Intake:
-    """A checked record and whose data it is."""
+    """A checked record, whose data it is, and what was done to the readings before its checks."""
 
     record: TemperatureRecord
     origin: Origin = Origin()
+    notes: tuple[str, ...] = ()
 
 
 def finished(series: Series, choices: Choices, source: str) -> Intake:
@@ -135,7 +136,8 @@ def finished(series: Series, choices: Choices, source: str) -> Intake:
         names = {"f": "°F", "tenths_c": "tenths of °C", "k": "kelvin"}
         found.append(Finding("converted", 0, f"temperatures converted from {names[series.unit]}"))
     record = record_from_readings(days, low, high, source=source, until=choices.until)
-    return Intake(replace(record, findings=(*found, *record.findings)), series.origin)
+    notes = tuple(finding.text for finding in found)
+    return Intake(replace(record, findings=(*found, *record.findings)), series.origin, notes)
 
 
 def in_order(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from timing.quality import COLDEST_C, HOTTEST_C
 from timing.season import Days, Floats
 
 MODEL_MARKS = ("mosmix", "forecast", "model", "era5", "analysis")
@@ -106,7 +107,7 @@ def sift(rows: Iterable[Row], *, today: dt.date) -> Sifted:
     for row in rows:
         pair = row.tmin_c, row.tmax_c
         if row.day >= today:
-            ahead[row.day] = pair
+            ahead[row.day] = _possible(pair)
             continue
         low, high = (
             _measured(value, source, aside, sources)
@@ -124,6 +125,12 @@ def sift(rows: Iterable[Row], *, today: dt.date) -> Sifted:
         aside["twice"] += 2
         del measured[day]
     return Sifted(StationDays.of(measured), StationDays.of(ahead), aside, sources)
+
+
+def _possible(pair: tuple[float, float]) -> tuple[float, float]:
+    """A forecast as it is given, or nothing where it cannot be."""
+    low, high = (v if COLDEST_C <= v <= HOTTEST_C else np.nan for v in pair)
+    return (np.nan, np.nan) if low > high else (low, high)
 
 
 def _measured(value: float, source: str, aside: Counter[str], sources: Counter[str]) -> float:

@@ -41,6 +41,9 @@ def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
         "attribution": site.attribution,
         "licence": site.licence,
         "station": _station(site),
+        "notes": list(site.notes),
+        "neighbour": site.neighbour or None,
+        "neighbour_attribution": site.neighbour_credit or None,
         "temperatures": None
         if span is None
         else {

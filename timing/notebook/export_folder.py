@@ -20,6 +20,7 @@ from timing.notebook.model import ObservedDate, Record, Runner, Shelter, SiteSta
 from timing.notebook.readings import Readings, read_readings
 from timing.notebook.store import Notebook
 from timing.notebook.tables import (
+    BESIDE_FILES,
     FILES,
     TEMPERATURES,
     Columns,
@@ -85,18 +86,24 @@ def _site_rows(db: sqlite3.Connection, place: Path) -> Iterator[list[str]]:
     """Rows of the sites; writes each one's temperatures on the way."""
     taken: set[str] = set()
     for site in sites.read_sites(db):
-        readings = read_readings(db, sites.find(db, "site", site.name)["number"])
-        file = ""
-        if readings is not None:
-            file = _file_name(site.name, taken)
-            _write_readings(place / TEMPERATURES / file, readings)
+        number = sites.find(db, "site", site.name)["number"]
+        files = []
+        for kind in ("own", *BESIDE_FILES):
+            readings = read_readings(db, number, kind)
+            files.append("")
+            if readings is not None:
+                name = site.name if kind == "own" else f"{site.name[:28]} {kind}"
+                files[-1] = _file_name(name, taken)
+                _write_readings(place / TEMPERATURES / files[-1], readings)
         yield [
             guarded(site.name),
             *map(number_cell, (site.latitude, site.longitude, site.elevation_m)),
             *map(guarded, (";".join(site.tags), site.source, site.attribution, site.licence)),
-            file,
+            files[0],
             *_station_cells(site.station),
             ";".join(site.hazards),
+            *map(guarded, ("\n".join(site.notes), site.neighbour, site.neighbour_credit)),
+            *files[1:],
         ]
 
 

@@ -31,13 +31,14 @@ from timing.notebook.model import (
     Work,
     WorkDone,
 )
-from timing.notebook.readings import Readings, read_readings
+from timing.notebook.readings import Kind, Readings, read_readings
 from timing.notebook.records import prepared, same_record
 from timing.notebook.store import Notebook
-from timing.notebook.tables import FILES, TEMPERATURES, Line, read_table
+from timing.notebook.tables import BESIDE_FILES, FILES, TEMPERATURES, Line, read_table
 from timing.notebook.words import counted
 from timing.species.model import Condition
 
+Kept = dict[Kind, Readings | None]
 _SORTS = ("site", "tree", "shelter", "record")
 
 
@@ -46,7 +47,7 @@ class Folder:
     """What a folder holds, checked by itself; each item beside the line it stands on."""
 
     name: str
-    sites: tuple[tuple[Line, NotebookSite, Readings | None], ...]
+    sites: tuple[tuple[Line, NotebookSite, Kept], ...]
     trees: tuple[tuple[Line, Tree], ...]
     shelters: tuple[tuple[Line, Shelter], ...]
     records: tuple[tuple[Line, Record], ...]
@@ -104,9 +105,9 @@ def import_folder(book: Notebook, folder: Folder, *, when: dt.datetime) -> Impor
         (added if new else seen)[sort] += 1
 
     with book.changing(when) as writer:
-        for line, site, readings in folder.sites:
+        for line, site, kept in folder.sites:
             with line.blamed():
-                count("site", _import_site(writer, site, readings))
+                count("site", _import_site(writer, site, kept))
         for line, tree in folder.trees:
             with line.blamed():
                 count("tree", _import_tree(writer, tree))
@@ -122,7 +123,7 @@ def import_folder(book: Notebook, folder: Folder, *, when: dt.datetime) -> Impor
     return Imported(writer.change_made, dict(added), dict(seen))
 
 
-def _site(line: Line) -> tuple[NotebookSite, Readings | None]:
+def _site(line: Line) -> tuple[NotebookSite, Kept]:
     with line.blamed():
         site = NotebookSite(
             name=line.text("name"),
@@ -135,16 +136,24 @@ def _site(line: Line) -> tuple[NotebookSite, Readings | None]:
             licence=line.text("licence"),
             station=_station(line),
             hazards=tuple(word.strip() for word in line.text("hazards").split(";") if word.strip()),
+            notes=tuple(line.text("notes").splitlines()),
+            neighbour=line.text("neighbour"),
+            neighbour_credit=line.text("neighbour_credit"),
         )
-        file = line.cells.get(TEMPERATURES, "").strip()
-        if not file:
-            return site, None
-        if Path(file).name != file or "\\" in file or file in (".", ".."):
-            raise FieldError(
-                TEMPERATURES, f"{shown(file)} is not the plain name of a file in {TEMPERATURES}"
-            )
-    record = read_daily_csv(line.path.parent / TEMPERATURES / file)
-    return site, Readings.of(record)
+        columns: dict[Kind, str] = {"own": TEMPERATURES, **BESIDE_FILES}
+        files = {kind: _file(line, column) for kind, column in columns.items()}
+    return site, {
+        kind: Readings.of(read_daily_csv(line.path.parent / TEMPERATURES / file)) if file else None
+        for kind, file in files.items()
+    }
+
+
+def _file(line: Line, column: str) -> str:
+    """Name of a file of temperatures, or empty."""
+    file = line.cells.get(column, "").strip()
+    if file and (Path(file).name != file or "\\" in file or file in (".", "..")):
+        raise FieldError(column, f"{shown(file)} is not the plain name of a file in {TEMPERATURES}")
+    return file
 
 
 def _station(line: Line) -> SiteStation | None:
@@ -219,16 +228,20 @@ def _runner(line: Line) -> Runner:
         )
 
 
-def _import_site(writer: Writer, site: NotebookSite, readings: Readings | None) -> bool:
+def _import_site(writer: Writer, site: NotebookSite, kept: Kept) -> bool:
     """Write a site unless it is there; whether it was written."""
     db = writer.db
     row = _present(db, "site", site.name)
     if row is None:
-        sites.add_site(writer, site, readings)
+        beside = {kind: kept[kind] for kind in BESIDE_FILES}
+        sites.add_site(writer, site, kept["own"], beside)
         return True
     number, held = sites.read_site(db, site.name)
-    known = read_readings(db, number)
-    alike = readings is None if known is None else known.same(readings)
+    alike = all(
+        readings is None if (known := read_readings(db, number, kind)) is None
+        else known.same(readings)
+        for kind, readings in kept.items()
+    )  # fmt: skip
     _refuse_other(held == site and alike, f"site {held.name}")
     return False
 

@@ -12,7 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from timing.errors import DataError
-from timing.notebook.readings import Readings, read_readings, unpacked, write_readings
+from timing.notebook.readings import (
+    BESIDE,
+    Kind,
+    Readings,
+    read_readings,
+    unpacked,
+    write_readings,
+)
 from timing.notebook.schema import TABLES, BrokenRowError, rebuilt, writing
 
 KEPT_CHANGES = 20  # older ones can no longer be undone
@@ -72,6 +79,9 @@ class Writer:
 
     def drop(self, table: str, number: int) -> None:
         """Delete a row, and a site's temperatures with it."""
+        if table == "site":
+            for kind in BESIDE:
+                self.replace_beside(number, None, kind)
         before = self.row(table, number)
         kept = _packed(self.db, number) if table == "site" else None
         self._remember(table, number, before, kept)
@@ -82,6 +92,14 @@ class Writer:
         if not new:
             self._remember("site", site, self.row("site", site), _packed(self.db, site))
         write_readings(self.db, site, readings)
+
+    def replace_beside(self, site: int, readings: Readings | None, kind: Kind) -> None:
+        """Put readings in the place of those of a kind kept beside a site's own, if they differ."""
+        held = read_readings(self.db, site, kind)
+        if held is None if readings is None else readings.same(held):
+            return
+        self._remember(kind, site, None, b"" if held is None else held.packed())
+        write_readings(self.db, site, readings, kind)
 
     def finish(self) -> None:
         """Say in words what was done and forget the oldest changes.
@@ -149,6 +167,10 @@ def undo(db: sqlite3.Connection, path: Path) -> Change:
 
 def _revert(db: sqlite3.Connection, step: sqlite3.Row) -> None:
     table, number = step["relation"], step["row"]
+    if table in BESIDE:
+        held = rebuilt(lambda: unpacked(step["temperatures"] or b""))
+        write_readings(db, number, held, table)
+        return
     if table not in TABLES:
         raise BrokenRowError(f"a change of {table!r}")
     if step["before"] is None:
@@ -189,5 +211,6 @@ def _update(db: sqlite3.Connection, table: str, number: int, row: Row) -> None:
 
 def _delete(db: sqlite3.Connection, table: str, number: int) -> None:
     if table == "site":
-        db.execute("DELETE FROM temperature WHERE site = ?", (number,))
+        for kind in ("own", *BESIDE):
+            write_readings(db, number, None, kind)
     db.execute(f"DELETE FROM {table} WHERE number = ?", (number,))

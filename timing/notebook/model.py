@@ -82,6 +82,9 @@ class NotebookSite:
     attribution, licence : whom to name for the temperatures, and on what terms they are used.
     station : the weather station they come from, or None where they came as a file.
     hazards : names of the diseases and pests that occur there, each once, in alphabetical order.
+    notes : what was converted, moved or left out when they were read, a clause each.
+    neighbour : where the temperatures that fill its gaps came from, or empty.
+    neighbour_credit : whom to name for those, and on what terms they are used.
     """
 
     name: str
@@ -94,6 +97,9 @@ class NotebookSite:
     licence: str = ""
     station: SiteStation | None = None
     hazards: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    neighbour: str = ""
+    neighbour_credit: str = ""
 
     def __post_init__(self) -> None:
         _set(self, "name", checked_name(self.name, "name"))
@@ -104,7 +110,9 @@ class NotebookSite:
             if not _SLUG.match(hazard) or len(hazard) > 80:
                 raise FieldError("hazards", f"hazard {shown(hazard)} is not written like oak-wilt")
         _set(self, "hazards", tuple(sorted(set(self.hazards))))
-        for name in ("source", "attribution", "licence"):
+        notes = (checked_text(note, "notes") for note in self.notes)
+        _set(self, "notes", tuple(note for note in notes if note))
+        for name in ("source", "attribution", "licence", "neighbour", "neighbour_credit"):
             _set(self, name, checked_text(getattr(self, name), name))
         try:
             self.place()
@@ -116,7 +124,8 @@ class NotebookSite:
 
     def place(self) -> Site:
         """The same place as the rest of the library knows it."""
-        named = "; ".join(text for text in (self.attribution, self.licence) if text)
+        filled = f"gaps filled from {self.neighbour_credit}" if self.neighbour_credit else ""
+        named = "; ".join(text for text in (self.attribution, self.licence, filled) if text)
         return Site(
             self.name,
             self.latitude,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import zlib
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from timing.errors import UsageError
 from timing.notebook.schema import rebuilt
 from timing.season import Days, Floats
 from timing.temperature import TemperatureRecord, record_from_readings
+
+Kind = Literal["own", "neighbour", "forecast"]
+BESIDE: tuple[Kind, ...] = ("neighbour", "forecast")  # what is kept beside a site's own readings
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,9 +59,17 @@ class Readings:
         days = record.first + np.arange(len(record.raw_tmin_c))
         return cls(days, record.raw_tmin_c, record.raw_tmax_c)
 
-    def record(self, source: str, *, until: np.datetime64 | None = None) -> TemperatureRecord:
+    def record(
+        self,
+        source: str,
+        *,
+        until: np.datetime64 | None = None,
+        neighbour: TemperatureRecord | None = None,
+    ) -> TemperatureRecord:
         """The same checked and mended; see `timing.temperature.record_from_readings`."""
-        return record_from_readings(self.days, self.tmin_c, self.tmax_c, source=source, until=until)
+        return record_from_readings(
+            self.days, self.tmin_c, self.tmax_c, source=source, until=until, neighbour=neighbour
+        )
 
     def shifted(self, offset_c: float) -> Readings:
         """The same, every reading so much warmer [°C]."""
@@ -108,13 +120,12 @@ def unpacked(block: bytes) -> Readings | None:
     return Readings(days, low, high)
 
 
-def read_readings(db: sqlite3.Connection, site: int) -> Readings | None:
-    """Readings of a site, or None where it has none."""
+def read_readings(db: sqlite3.Connection, site: int, kind: Kind = "own") -> Readings | None:
+    """Readings of a site, or those of a kind kept beside them; None where it has none."""
     cursor = db.cursor()
     cursor.row_factory = None  # plain rows are quicker
-    rows = cursor.execute(
-        "SELECT day, tmin_c, tmax_c FROM temperature WHERE site = ? ORDER BY day", (site,)
-    ).fetchall()
+    table, key = _place(site, kind)
+    rows = cursor.execute(f"SELECT day, tmin_c, tmax_c FROM {table} ORDER BY day", key).fetchall()
     if not rows:
         return None
 
@@ -126,17 +137,29 @@ def read_readings(db: sqlite3.Connection, site: int) -> Readings | None:
     return rebuilt(build)
 
 
-def write_readings(db: sqlite3.Connection, site: int, readings: Readings | None) -> None:
-    """Put readings in the place of a site's old ones."""
-    db.execute("DELETE FROM temperature WHERE site = ?", (site,))
+def write_readings(
+    db: sqlite3.Connection, site: int, readings: Readings | None, kind: Kind = "own"
+) -> None:
+    """Put readings in the place of a site's old ones of that kind."""
+    table, key = _place(site, kind)
+    db.execute(f"DELETE FROM {table}", key)
     if readings is None:
         return
     days = readings.days.astype(np.int64).tolist()
     low, high = readings.tmin_c.tolist(), readings.tmax_c.tolist()
+    keys = ([value] * len(days) for value in key)
+    marks = ", ".join("?" * (len(key) + 3))
     db.executemany(
-        "INSERT INTO temperature VALUES (?, ?, ?, ?)",  # SQLite keeps NaN as NULL
-        zip([site] * len(days), days, low, high, strict=True),
+        f"INSERT INTO {table.split()[0]} VALUES ({marks})",  # SQLite keeps NaN as NULL
+        zip(*keys, days, low, high, strict=True),
     )
+
+
+def _place(site: int, kind: Kind) -> tuple[str, tuple[int | str, ...]]:
+    """Table and condition of a site's readings of a kind, and what fills the condition."""
+    if kind == "own":
+        return "temperature WHERE site = ?", (site,)
+    return "beside WHERE site = ? AND kind = ?", (site, kind)
 
 
 def read_span(db: sqlite3.Connection, site: int) -> Span | None:

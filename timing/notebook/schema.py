@@ -30,6 +30,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         *("tags", "source", "attribution", "licence"),
         *("station", "station_name", "station_latitude", "station_longitude"),
         *("station_elevation_m", "offset_c", "fetched", "hazards"),
+        *("notes", "neighbour", "neighbour_credit"),
     ),
     "tree": ("name", "key", "species", "site", "condition", "pot_cm", "note"),
     "shelter": ("tree", "kind", "key", "tmin_offset_c", "tmax_offset_c", "starts", "until"),
@@ -143,9 +144,32 @@ def _add_hazards_and_looks(db: sqlite3.Connection) -> None:
     db.execute("DELETE FROM change")
 
 
+def _add_intake(db: sqlite3.Connection) -> None:
+    """What reading a site's temperatures told, and temperatures beside them: a neighbour's, which
+    fill its gaps, and what is forecast."""
+    for column in ("notes", "neighbour", "neighbour_credit"):
+        db.execute(f"ALTER TABLE site ADD COLUMN {column} TEXT NOT NULL DEFAULT ''")
+    db.execute(
+        """CREATE TABLE beside (
+        site INTEGER NOT NULL REFERENCES site,
+        kind TEXT NOT NULL CHECK (kind IN ('neighbour', 'forecast')),
+        day INTEGER NOT NULL, -- since 1970-01-01
+        tmin_c REAL, -- NULL: missing
+        tmax_c REAL,
+        PRIMARY KEY (site, kind, day)) WITHOUT ROWID"""
+    )
+    db.execute("DELETE FROM change_row")
+    db.execute("DELETE FROM change")
+
+
 # Step n takes a notebook from version n to n + 1. A step that changes the columns of TABLES
 # also empties the table ``change``, whose rows were kept in the old form.
-MIGRATIONS: tuple[Migration, ...] = (_create, _add_stations, _add_hazards_and_looks)
+MIGRATIONS: tuple[Migration, ...] = (
+    _create,
+    _add_stations,
+    _add_hazards_and_looks,
+    _add_intake,
+)
 
 
 class NoNotebookError(DataError):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from timing.calibration import QuarterOffset
 from timing.notebook.checks import lookup_key
 from timing.notebook.model import Shelter, Tree
 from timing.season import Days, Floats, Ints
-from timing.temperature import TemperatureRecord
+from timing.temperature import Forecast, TemperatureRecord
 
 
 def offsets(shelters: Iterable[Shelter], days: Days) -> tuple[Floats, Floats]:
@@ -39,7 +39,7 @@ def offsets(shelters: Iterable[Shelter], days: Days) -> tuple[Floats, Floats]:
     return night, noon
 
 
-def sheltered(record: TemperatureRecord, shelters: Iterable[Shelter]) -> TemperatureRecord:
+def sheltered(record: TemperatureRecord, shelters: Sequence[Shelter]) -> TemperatureRecord:
     """A site's record as a tree under shelters meets it.
 
     A night is never made warmer than its day. Readings that the checks set aside stay aside.
@@ -55,7 +55,15 @@ def sheltered(record: TemperatureRecord, shelters: Iterable[Shelter]) -> Tempera
         tmax_c=tmax,
         raw_tmin_c=np.fmin(raw_tmin, np.where(np.isnan(raw_tmin), np.nan, raw_tmax)),
         raw_tmax_c=raw_tmax,
+        ahead=_under(record.ahead, shelters),
     )
+
+
+def _under(ahead: Forecast | None, shelters: Sequence[Shelter]) -> Forecast | None:
+    if ahead is None:
+        return None
+    night, noon = offsets(shelters, ahead.days)
+    return replace(ahead, tmin_c=ahead.tmin_c + night, tmax_c=ahead.tmax_c + noon)
 
 
 def calibrated(tree: Tree, kind: str, offsets: Iterable[QuarterOffset]) -> Tree:

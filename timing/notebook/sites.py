@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
 from typing import Any
 
@@ -13,12 +13,13 @@ from timing.intake.stations import Station
 from timing.notebook.checks import FieldError, lookup_key, unknown
 from timing.notebook.journal import Writer
 from timing.notebook.model import NotebookSite, SiteStation
-from timing.notebook.readings import Readings, read_readings, read_span
+from timing.notebook.readings import Kind, Readings, read_readings, read_span
 from timing.notebook.schema import rebuilt
 from timing.notebook.words import counted
 from timing.species.hazards import load_hazard
 
 SiteEdit = Callable[[NotebookSite], NotebookSite]
+Beside = Mapping[Kind, Readings | None]  # what is to be kept beside a site's own; None: nothing
 
 
 def find(db: sqlite3.Connection, table: str, name: str) -> sqlite3.Row:
@@ -73,26 +74,37 @@ def read_site(db: sqlite3.Connection, name: str | None) -> tuple[int, NotebookSi
     return int(row["number"]), _site(row)
 
 
-def add_site(writer: Writer, site: NotebookSite, readings: Readings | None) -> str:
+def add_site(
+    writer: Writer, site: NotebookSite, readings: Readings | None, beside: Beside | None = None
+) -> str:
     """Write a new site; returns what was done, in words."""
     refuse_taken(writer.db, "site", site.name)
     _refuse_unknown_hazard(site)
     number = writer.add("site", _row(site))
     if readings is not None:
         writer.replace_readings(number, readings, new=True)
+    _keep_beside(writer, number, beside)
     return f"added site {site.name} with {_days(writer.db, number)}"
 
 
-def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | None) -> str:
+def change_site(
+    writer: Writer,
+    name: str,
+    edit: SiteEdit,
+    readings: Readings | None,
+    beside: Beside | None = None,
+) -> str:
     """Write what ``edit`` makes of a site, and new readings where there are some."""
     number, old = read_site(writer.db, name)
     new = edit(old)
     if readings is not None and new.station is not None and new.station == old.station:
         new = _without_station(new, old)
+        beside = {"forecast": None, **(beside or {})}
     new = new.moved(old)
     refuse_taken(writer.db, "site", new.name, but=number)
     _refuse_unknown_hazard(new)
     writer.change("site", number, _row(new))
+    _keep_beside(writer, number, beside)
     renamed = "" if new.name == old.name else f", now called {new.name}"
     if readings is None:
         return f"changed site {old.name}{renamed}{_changes(old, new)}"
@@ -101,8 +113,19 @@ def change_site(writer: Writer, name: str, edit: SiteEdit, readings: Readings | 
     return f"changed site {old.name}{renamed}; it has {_days(writer.db, number)}"
 
 
+def _keep_beside(writer: Writer, number: int, beside: Beside | None) -> None:
+    for kind, readings in (beside or {}).items():
+        writer.replace_beside(number, readings, kind)
+
+
 def update_site(
-    writer: Writer, name: str, readings: tuple[Readings, Readings], edit: SiteEdit, news: str
+    writer: Writer,
+    name: str,
+    readings: tuple[Readings, Readings],
+    edit: SiteEdit,
+    news: str,
+    *,
+    beside: Beside | None = None,
 ) -> str:
     """Write a site's readings with what its station brought, and what ``edit`` notes of it.
 
@@ -119,6 +142,7 @@ def update_site(
     writer.change("site", number, _row(edit(old)))
     if not after.same(before):
         writer.replace_readings(number, after)
+    _keep_beside(writer, number, beside)
     return f"updated site {old.name}: {news}"
 
 
@@ -222,6 +246,9 @@ def _row(site: NotebookSite) -> dict[str, Any]:
         "licence": site.licence,
         **_station_row(site.station),
         "hazards": ";".join(site.hazards),
+        "notes": "\n".join(site.notes),
+        "neighbour": site.neighbour,
+        "neighbour_credit": site.neighbour_credit,
     }
 
 
@@ -264,5 +291,8 @@ def _site(row: sqlite3.Row) -> NotebookSite:
             licence=row["licence"],
             station=_station(row),
             hazards=tuple(row["hazards"].split(";")) if row["hazards"] else (),
+            notes=tuple(row["notes"].split("\n")) if row["notes"] else (),
+            neighbour=row["neighbour"],
+            neighbour_credit=row["neighbour_credit"],
         )
     )

@@ -23,10 +23,11 @@ from timing.errors import DataError
 from timing.notebook import journal, records, sites, trees
 from timing.notebook.journal import Change, Writer
 from timing.notebook.model import NotebookSite, ObservedDate, Record, Shelter, Tree
-from timing.notebook.readings import Readings, Span, read_readings, read_span
+from timing.notebook.readings import Kind, Readings, Span, read_readings, read_span
 from timing.notebook.records import RecordEdit
 from timing.notebook.schema import connect, reading
-from timing.notebook.sites import SiteEdit
+from timing.notebook.site_record import site_record
+from timing.notebook.sites import Beside, SiteEdit
 from timing.notebook.trees import TreeEdit
 
 if TYPE_CHECKING:
@@ -97,11 +98,16 @@ class Notebook:
             sites.refuse_taken(db, "site", name)
 
     def add_site(
-        self, site: NotebookSite, readings: Readings | None = None, *, when: dt.datetime
+        self,
+        site: NotebookSite,
+        readings: Readings | None = None,
+        *,
+        when: dt.datetime,
+        beside: Beside | None = None,
     ) -> Change:
-        """Keep a new site."""
+        """Keep a new site, with what ``beside`` names beside its own readings."""
         with self.changing(when) as writer:
-            writer.what = sites.add_site(writer, site, readings)
+            writer.what = sites.add_site(writer, site, readings, beside)
         return writer.change_made
 
     def change_site(
@@ -111,10 +117,11 @@ class Notebook:
         readings: Readings | None = None,
         *,
         when: dt.datetime,
+        beside: Beside | None = None,
     ) -> Change:
         """Keep what ``edit`` makes of a site, and new readings in the place of its old ones."""
         with self.changing(when) as writer:
-            writer.what = sites.change_site(writer, name, edit, readings)
+            writer.what = sites.change_site(writer, name, edit, readings, beside)
         return writer.change_made
 
     def update_site(
@@ -125,10 +132,11 @@ class Notebook:
         news: str,
         *,
         when: dt.datetime,
+        beside: Beside | None = None,
     ) -> Change:
         """Keep what a site's station brought; see `timing.notebook.sites.update_site`."""
         with self.changing(when) as writer:
-            writer.what = sites.update_site(writer, name, readings, edit, news)
+            writer.what = sites.update_site(writer, name, readings, edit, news, beside=beside)
         return writer.change_made
 
     def remove_site(self, name: str, *, when: dt.datetime) -> Change:
@@ -139,10 +147,10 @@ class Notebook:
 
     # ------------------------------------------------------------------ temperatures
 
-    def readings(self, site: str | None = None) -> Readings | None:
-        """A site's temperatures as they were read, before any correction, or None."""
+    def readings(self, site: str | None = None, kind: Kind = "own") -> Readings | None:
+        """A site's temperatures as they were read, or a kind kept beside them, or None."""
         with self.reading() as db:
-            return read_readings(db, sites.read_site(db, site)[0])
+            return read_readings(db, sites.read_site(db, site)[0], kind)
 
     def span(self, site: str | None = None) -> Span | None:
         """First and last day of a site's temperatures, or None where it has none."""
@@ -154,6 +162,9 @@ class Notebook:
     ) -> TemperatureRecord:
         """A site's temperatures, corrected for height, checked and mended as those of a file.
 
+        Gaps are filled from its neighbour's where the notebook holds some. What reading them told
+        stands first among the findings.
+
         Raises
         ------
         DataError : the site has none, or none up to ``until``.
@@ -161,12 +172,14 @@ class Notebook:
         with self.reading() as db:
             number, found = sites.read_site(db, site)
             readings = read_readings(db, number)
+            beside = read_readings(db, number, "neighbour")
+            ahead = read_readings(db, number, "forecast")
         if readings is None:
             raise DataError(
                 f"site {found.name} has no temperatures; 'sapdial site change' with "
                 "--temperatures FILE gives it some"
             )
-        return readings.shifted(found.offset_c).record(f"site {found.name}", until=until)
+        return site_record(found, readings, beside, ahead, until)
 
     def replace_readings(self, site: str, readings: Readings, *, when: dt.datetime) -> Change:
         """Keep readings in the place of a site's old ones."""

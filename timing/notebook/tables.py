@@ -1,7 +1,7 @@
 """Tables of the exchange folder: plain CSV in UTF-8, one header line, safe in spreadsheets.
 
     sites.csv, trees.csv, shelters.csv, observations.csv, work.csv, runners.csv
-    temperatures/<site>.csv    date,tmin_c,tmax_c
+    temperatures/<site>.csv    date,tmin_c,tmax_c; <site>-neighbour.csv, <site>-forecast.csv
 
 A text cell that a spreadsheet would take for a formula (it begins with = + - @) is written with
 an apostrophe before it, which reading takes away again.
@@ -22,6 +22,7 @@ from pathlib import Path
 from timing.errors import DataError
 from timing.intake.text import read_utf8
 from timing.notebook.checks import FieldError, shown
+from timing.notebook.readings import Kind
 
 APOSTROPHE = "'"
 _GUARDED = tuple("=+-@＝＋－＠" + APOSTROPHE)
@@ -42,6 +43,10 @@ class Columns:
 
 
 TEMPERATURES = "temperatures"
+BESIDE_FILES: dict[Kind, str] = {
+    "neighbour": "neighbour_temperatures",
+    "forecast": "forecast_temperatures",
+}
 FILES = {
     "sites.csv": Columns(
         ("name", "latitude", "longitude"),
@@ -49,6 +54,7 @@ FILES = {
             *("elevation_m", "tags", "source", "attribution", "licence", TEMPERATURES),
             *("station", "station_name", "station_latitude", "station_longitude"),
             *("station_elevation_m", "offset_c", "fetched", "hazards"),
+            *("notes", "neighbour", "neighbour_credit", *BESIDE_FILES.values()),
         ),
     ),
     "trees.csv": Columns(("name", "species", "site"), ("condition", "pot_cm", "note")),

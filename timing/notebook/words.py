@@ -43,8 +43,15 @@ def site_lines(site: NotebookSite, span: Span | None, trees: int) -> list[str]:
         *(_wrapped(f"hazards: {', '.join(site.hazards)}") if site.hazards else ()),
         *(_wrapped(f"from {site.source}") if site.source else ()),
         *(line for text in _station_texts(site) for line in _wrapped(text)),
+        *(_wrapped(f"gaps filled from {site.neighbour}") if site.neighbour else ()),
+        *(line for note in site.notes for line in _wrapped(f"note: {note}")),
         *(_wrapped(f"attribution: {site.attribution}") if site.attribution else ()),
         *(_wrapped(f"licence: {site.licence}") if site.licence else ()),
+        *(
+            _wrapped(f"attribution of what fills the gaps: {site.neighbour_credit}")
+            if site.neighbour_credit
+            else ()
+        ),
     ]
 
 
