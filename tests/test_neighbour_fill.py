@@ -11,6 +11,7 @@ What must hold:
 """
 
 import datetime as dt
+import time
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -401,3 +402,20 @@ def test_a_forecast_in_the_notebook_is_no_part_of_the_record(tmp_path: Path) -> 
         assert book.readings("Yard", "forecast") is None  # a file has no forecast
         book.undo()
         assert expected.same(book.readings("Yard", "forecast"))
+
+
+# ---------------------------------------------------------------------------- a century
+
+
+def test_a_century_is_taken_in_within_three_seconds(sapdial: Command, tmp_path: Path) -> None:
+    days = np.arange("1925-01-01", "2025-01-01", dtype="M8[D]")
+    low = np.round(8 - 12 * np.cos(np.arange(len(days)) / 365.25 * 2 * np.pi), 1)
+    rows = (
+        f"{day},{a},{a + 9 + n % 7:.1f}" for n, (day, a) in enumerate(zip(days, low, strict=True))
+    )
+    path = tmp_path / "century.csv"
+    path.write_text("\n".join(["date,tmin_c,tmax_c", *rows, ""]), encoding="utf-8")
+    began = time.process_time()
+    run = sapdial("site", "add", "Yard", *PLACE, "--temperatures", path)
+    assert time.process_time() - began < 3
+    assert run.status == 0 and f"{len(days)} days of temperatures" in run.out

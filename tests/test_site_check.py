@@ -5,7 +5,8 @@ What must hold:
 * a step in one of the readings is found near its date with about its size; records without one,
   warming or not, are seldom flagged; a neighbour shows a step that the record alone does not, and
   tells the weather of the region from a fault of the station
-* maxima written to the wrong day are named beside a neighbour, in made-up and in real records
+* maxima written to the wrong day are named beside a neighbour, in made-up and in real records;
+  where that began is told from the record alone
 * a slow change is told of what the climate leaves alone, with the step that looks much the same
 * gaps are listed exactly, longest first, each with what was done about it; shares of missing days
   and seasons lost follow the rules of the odds, half a year later in the south
@@ -185,6 +186,55 @@ def test_harvard_maxima_of_the_sixties_stand_a_day_too_early() -> None:
         r = [np.corrcoef(both.tmax_c[summer], both.other_tmax_c[summer + lag])[0, 1]
              for lag in (-1, 0, 1)]  # fmt: skip
         assert int(np.argmax(r)) - 1 == day
+
+
+def test_the_old_station_put_back_at_harvard_is_found_in_the_file_alone(tmp_path: Path) -> None:
+    """HF000 before HF001 began on 2001-02-11: minima 1.2 °C lower, maxima 0.17 °C higher and a day
+    later, as SOURCES.md of the reference data says of the record's making."""
+    path = reference_file("temperatures/harvard_forest_1964_2020.csv")
+    record = read_daily_csv(path)
+    days = record.first + np.arange(len(record.state))
+    old = days < np.datetime64("2001-02-11")
+    low = record.raw_tmin_c - 1.2 * old
+    high = record.raw_tmax_c + 0.17 * old
+    high = np.where(old, np.append(np.nan, high[:-1]), high)
+    rows = zip(days, np.char.mod("%.2f", low), np.char.mod("%.2f", high), strict=True)
+    lines = ["date,tmin_c,tmax_c", *(f"{day},{a},{b}" for day, a, b in rows)]
+    back = tmp_path / "back.csv"
+    back.write_text("\n".join(lines).replace("nan", "") + "\n", encoding="utf-8")
+    done = run(
+        *("site", "check", "--temperatures", str(back), "--latitude", "42.53"),
+        *("--longitude", "-72.19", "--format", "json"),
+    )
+    steps = json.loads(done.stdout)["steps"]
+    off = [abs(int((np.datetime64(s["month"], "D") - np.datetime64("2001-02-11")).astype(int)))
+           for s in steps]  # fmt: skip
+    assert min(off) < 120
+    step = steps[int(np.argmin(off))]
+    assert step["early"] <= "2001-02" <= step["late"]
+    assert {"day_order", "tmin"} <= set(step["series"])
+    assert "hour of reading" in step["meaning"]
+    assert step["sizes_c"]["tmin"]["change"] == pytest.approx(
+        1.2, abs=2 * step["sizes_c"]["tmin"]["standard_error"]
+    )
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_maxima_of_another_day_are_told_without_a_neighbour(side: int) -> None:
+    """Kyoto, every maximum from June 1970 on written a day late or a day early."""
+    spot = place("kyoto_1950_1989")
+    record = spot.record
+    assert check_record(record, spot.site).breaks == ()
+    days = record.first + np.arange(len(record.state))
+    high = np.where(
+        days >= np.datetime64("1970-06-01"), np.roll(record.raw_tmax_c, side), record.raw_tmax_c
+    )
+    low = np.where(np.isnan(high), record.raw_tmin_c, np.fmin(record.raw_tmin_c, high))
+    check = check_record(record_from_readings(days, low, high, source="moved"), spot.site)
+    (step,) = check.breaks
+    assert step.series == ("day order",)
+    assert abs(int((step.month - np.datetime64("1970-06")).astype(int))) <= 12
+    assert "another day than before" in flat(check_text(check))
 
 
 def test_a_slow_change_of_the_range_is_told_and_one_of_the_climate_is_not() -> None:

@@ -102,6 +102,7 @@ LAYERS = (
     ("timing.event_comparison",),
     ("timing.comparison",),
     ("timing.comparison_words",),
+    ("timing.day_order",),
     ("timing.coverage", "timing.monthly", "timing.neighbour", "timing.precision"),
     ("timing.steps",),
     ("timing.step_dates",),

@@ -20,6 +20,7 @@ NAMES: dict[Name, str] = {
     "range": "daily range",
     "tmin": "minima",
     "tmax": "maxima",
+    "day order": "which day's maximum a minimum goes with",
     "tmin less neighbour": "minima less the neighbour's",
     "tmax less neighbour": "maxima less the neighbour's",
 }
@@ -120,6 +121,11 @@ def meaning(check: RecordCheck, item: Break) -> str:
         return (
             f"The neighbour does not share it ({sizes_text(item, BESIDE)}): something changed at "
             "one of the two places."
+        )
+    if "day order" in item.series:
+        return (
+            "Minima go with the maxima of another day than before: the hour of reading changed, or "
+            "the day to which a reading is written."
         )
     if "range" in item.series and all(name in item.sizes for name in BESIDE):
         (low, low_error), (high, high_error) = (item.sizes[name] for name in BESIDE)

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from timing.coverage import Coverage, coverage
+from timing.day_order import day_order
 from timing.homogeneity import Step, Steps, find_steps
 from timing.monthly import departures, month_means, yearly
 from timing.neighbour import DayShift, Pair, day_shifts, likeness, pair, readings
@@ -25,13 +26,12 @@ from timing.steps import LEAST_YEARS, level_and_line
 from timing.temperature import TemperatureRecord
 from timing.trend import Trend, trend
 
-Name = Literal["range", "tmin", "tmax", "tmin less neighbour", "tmax less neighbour"]
+Name = Literal["range", "tmin", "tmax", "day order", "tmin less neighbour", "tmax less neighbour"]
 Size = tuple[float, float]
 
 LEVEL = 0.015  # of each series; rates in docs/check.md
 DRIFT_P = 0.01
 DRIFT_C = 0.02  # a year
-OWN: tuple[Name, ...] = ("range", "tmin", "tmax")
 BESIDE: tuple[Name, ...] = ("tmin less neighbour", "tmax less neighbour")
 
 
@@ -161,6 +161,7 @@ def _all_series(record: TemperatureRecord, both: Pair | None) -> dict[Name, Seri
         "range": _series(calendar, tmax - tmin, line=False),
         "tmin": _series(calendar, tmin, line=True),
         "tmax": _series(calendar, tmax, line=True),
+        "day order": _series(calendar, day_order(tmin, tmax), line=False),
     }
     if both is not None:
         low, high = both.tmin_c - both.other_tmin_c, both.tmax_c - both.other_tmax_c

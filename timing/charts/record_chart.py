@@ -34,11 +34,15 @@ from timing.wording import INVENTED_NOTICE, credit_text, day_text, place_text
 WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
 PANEL_HIGH, PANEL_GAP = 0.78, 0.24
 SHADE = "#e6e3d6"
-ORDER: tuple[Name, ...] = ("tmin", "tmax", "range", "tmin less neighbour", "tmax less neighbour")
+ORDER: tuple[Name, ...] = (
+    *("tmin", "tmax", "range", "day order"),
+    *("tmin less neighbour", "tmax less neighbour"),
+)
 LABELS: dict[Name, tuple[str, str]] = {
     "tmin": ("minima", ""),
     "tmax": ("maxima", ""),
     "range": ("daily range", ""),
+    "day order": ("day order", "of min. and max."),
     "tmin less neighbour": ("minima", "less neighbour"),
     "tmax less neighbour": ("maxima", "less neighbour"),
 }
