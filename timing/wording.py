@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 EVENT_LABELS = ENGLISH.table("events")
 WORK_LABELS = ENGLISH.table("work")
 MONTHS = tuple(ENGLISH.table("months").values())
+FEW_SEASONS = 20  # below it answers say how few they rest on (our own)
 NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe day
 INVENTED_NOTICE = ENGLISH.text("notice.invented")
 CAUTIONS = tuple(ENGLISH.table("cautions").values())
@@ -189,8 +190,15 @@ def record_text(calendar: YearCalendar) -> str:
         seasons=calendar.seasons,
         missing=missing,
     )
+    few = few_seasons_text(calendar.seasons, language)
     credit = credit_text(calendar.site, " ", language)
-    return f"{text}{credit}{noted_hazards_text(calendar.site, ' ', language)}"
+    hazards = noted_hazards_text(calendar.site, " ", language)
+    return f"{text}{' ' if few else ''}{few}{credit}{hazards}"
+
+
+def few_seasons_text(seasons: int, language: Language = ENGLISH) -> str:
+    """That odds rest on few seasons; empty from twenty on."""
+    return language.text("record.few", seasons=seasons) if seasons < FEW_SEASONS else ""
 
 
 def beside_text(record: TemperatureRecord) -> str:

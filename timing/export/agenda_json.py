@@ -26,6 +26,7 @@ def agenda_json(agenda: Agenda, plan: WorkPlan | None = None) -> Json:
                 "place": site_json(basis.place),
                 "record": record_json(basis.record),
                 "tells_of_this_season": reaches(basis.record.last, agenda.on),
+                "few_seasons": words.few_text(agenda, basis.name) or None,
             }
             for basis in agenda.sites
         ],

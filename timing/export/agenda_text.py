@@ -91,6 +91,7 @@ def _heading(agenda: Agenda, title: str) -> list[str]:
         lines += ["", *place_lines(basis.place, basis.record, closed_seasons=True)]
         if not reaches(basis.record.last, agenda.on):
             lines += wrapped("No record of this season: the odds are those of past seasons.")
+        lines += wrapped(words.few_text(agenda, basis.name))
     gap = [""] if _several(agenda) else []
     return [*lines, *gap, f"A day counts as safe from {agenda.confidence:.0%}."]
 

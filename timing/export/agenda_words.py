@@ -6,11 +6,12 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from timing.agenda import Agenda
 from timing.agenda_notices import date_text
 from timing.agenda_tasks import Subject, Task
 from timing.season import year_of
 from timing.species.hazards import authority_text
-from timing.wording import MONTHS, WORK_LABELS, percent
+from timing.wording import MONTHS, WORK_LABELS, few_seasons_text, percent
 from timing.work_plan import Planned
 
 SOON_DAYS = 180  # a day so near is named, a later one by its month
@@ -137,3 +138,9 @@ def listed_names(subjects: Iterable[Subject], with_site: bool) -> str:
         text = f"{', '.join(names)} ({taxon})" if is_tree else taxon
         parts.append(f"{text} at {site}" if with_site else text)
     return "; ".join(parts)
+
+
+def few_text(agenda: Agenda, site: str) -> str:
+    """That the odds of a site rest on few seasons; empty where they do not."""
+    held = [subject.outlook.seasons for subject in agenda.subjects if subject.site == site]
+    return few_seasons_text(min(held)) if held else ""

@@ -21,6 +21,7 @@ from timing.wording import (
     beside_text,
     credit_text,
     day_text,
+    few_seasons_text,
     noted_hazards_text,
     percent,
     short_day,
@@ -36,7 +37,8 @@ VERDICTS: dict[Verdict, str] = {
 
 def answers_text(answers: list[Answer], site: Site, record: TemperatureRecord) -> str:
     """The full answer for one taxon; one line each when several taxa were asked for."""
-    lines = [*place_lines(site, record, closed_seasons=True), ""]
+    few = few_seasons_text(min(answer.seasons for answer in answers))
+    lines = [*place_lines(site, record, closed_seasons=True), *wrapped(few), ""]
     if len({answer.species.slug for answer in answers}) == 1:
         for number, answer in enumerate(answers):
             last = number == len(answers) - 1

@@ -16,6 +16,7 @@ from timing.species.hazards import authority_text, hazards_of
 from timing.species.model import Hazard, Species
 from timing.temperature import TemperatureRecord
 from timing.windows import Window
+from timing.wording import few_seasons_text
 
 Json = dict[str, Any]
 
@@ -106,6 +107,7 @@ def answers_json(answers: list[Answer], site: Site, record: TemperatureRecord) -
         "schema": "sapdial-ask-1",
         "site": site_json(site),
         "record": record_json(record),
+        "few_seasons": few_seasons_text(min(answer.seasons for answer in answers)) or None,
         "answers": [_answer_json(answer) for answer in answers],
     }
 
@@ -230,6 +232,7 @@ def calendar_json(calendar: YearCalendar) -> Json:
         "record": record_json(calendar.record),
         "confidence": calendar.confidence,
         "seasons": calendar.seasons,
+        "few_seasons": few_seasons_text(calendar.seasons) or None,
         "species": [
             {
                 "species": row.species.slug,

@@ -1,0 +1,108 @@
+"""A short record still answers, with wider ranges, and says on how few seasons its odds rest.
+
+Three, ten and thirty seasons are the last ones of one invented record, so that nothing but their
+number differs. The sampling range must be that of Wilson's interval, worked out here by itself.
+"""
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from sites import Place, place
+from test_bench import run
+from test_cli import strict_json
+
+from timing.advice import Answer
+from timing.temperature import record_from_readings
+
+SAMPLE = "humid-continental"
+WHERE = ("--latitude", "43.1", "--longitude", "-77.5")
+SAID = "Odds rest on {} seasons only, where thirty are wanted"
+
+
+def first_day(seasons: int) -> np.datetime64:
+    """Day on which a record of so many whole seasons begins, where it ends in June."""
+    last = place(SAMPLE).record.last
+    year = int(str(last)[:4]) - seasons - (1 if str(last)[5:] < "12-31" else 0)
+    return np.datetime64(f"{year}-09-01")
+
+
+@cache
+def shortened(seasons: int) -> Place:
+    record = place(SAMPLE).record
+    since = int((first_day(seasons) - record.first).astype(int))
+    days = record.first + np.arange(since, len(record.state))
+    low, high = record.raw_tmin_c[since:], record.raw_tmax_c[since:]
+    return Place(record_from_readings(days, low, high, source="short"), place(SAMPLE).site)
+
+
+@cache
+def asked(seasons: int, work: str = "heavy") -> Answer:
+    return shortened(seasons).ask("acer-palmatum", work)  # type: ignore[arg-type]
+
+
+def wilson(p: float, n: int) -> float:
+    """Width of the 95% interval."""
+    z = 1.959964
+    return 2 * z / (1 + z * z / n) * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
+
+
+@pytest.mark.parametrize("work", ["heavy", "light", "outline"])
+def test_the_fewer_the_seasons_the_wider_the_range(work: str) -> None:
+    widths = []
+    for seasons in (3, 10, 30):
+        found = asked(seasons, work)
+        assert found.seasons == seasons
+        low, high = found.chance_range
+        assert 0 <= low <= found.chance <= high <= 1
+        assert high - low == pytest.approx(wilson(found.chance, seasons), abs=1e-4)
+        widths.append(high - low)
+    assert widths[0] > widths[1] > widths[2]
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[int, Path]:
+    paths = {}
+    for seasons in (3, 10, 30):
+        record = shortened(seasons).record
+        days = record.first + np.arange(len(record.state))
+        rows = zip(days, record.tmin_c, record.tmax_c, strict=True)
+        paths[seasons] = tmp_path_factory.mktemp("short") / "short.csv"
+        paths[seasons].write_text(
+            "\n".join(["date,tmin_c,tmax_c", *(f"{day},{a:.1f},{b:.1f}" for day, a, b in rows)]),
+            encoding="utf-8",
+        )
+    return paths
+
+
+@pytest.mark.parametrize("seasons", [3, 10, 30])
+def test_every_answer_says_on_how_few_it_rests(
+    files: dict[int, Path], tmp_path: Path, seasons: int
+) -> None:
+    on = str(place(SAMPLE).record.last)
+    where = ("--temperatures", str(files[seasons]), *WHERE, "--on", on)
+    few = SAID.format(seasons)
+    book = ("--notebook", str(tmp_path / "n.sqlite"))
+    assert run("site", "add", "Yard", *where[:-2], *book).exit_code == 0
+    tree = ("tree", "add", "Old maple", "--species", "acer-palmatum", *book)
+    assert run(*tree).exit_code == 0
+    for words in (
+        ("ask", "acer-palmatum", *where),
+        ("calendar", "acer-palmatum", *where),
+        ("agenda", "--on", on, *book),
+    ):
+        done = run(*words)
+        assert done.exit_code == 0, done.stderr
+        assert (few in " ".join(done.stdout.split())) is (seasons < 20), words
+    path = tmp_path / "calendar.json"
+    assert run("calendar", "acer-palmatum", *where, "-o", str(path)).exit_code == 0
+    agenda = strict_json(run("agenda", "--on", on, *book, "--format", "json").stdout)
+    for data in (
+        strict_json(run("ask", "acer-palmatum", *where, "--format", "json").stdout),
+        strict_json(path.read_text(encoding="utf-8")),
+        agenda["sites"][0],
+    ):
+        told = data["few_seasons"]
+        assert (told is None) if seasons == 30 else told.startswith(few)
