@@ -62,8 +62,8 @@ def subjects_for(
     if any(value is not None for value in weather.values()):
         if trees:
             raise UsageError("--tree is of the notebook; leave out --sample and --temperatures")
-        bench = open_bench(site_name=site_name, notebook=notebook, on=on, **weather)
         taxa = chosen_species(species or COMMON_TAXA)
+        bench = open_bench(site_name=site_name, notebook=notebook, on=on, **weather)
         found = Found(bench.on)
         occurring = chosen_hazards(hazards, taxa, bench.site.hazards)
         _add_taxa(found, bench, taxa, occurring, observations)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.bench import open_bench, tree_outlook, tuned_taxa
+from cli.notebook_options import as_name
 from cli.options import (
     chosen_hazards,
     chosen_species,
@@ -27,7 +28,12 @@ if TYPE_CHECKING:
 
 @click.command("ask")
 @click.argument("species", nargs=-1)
-@click.option("--tree", metavar="NAME", help="A tree of the notebook, instead of SPECIES.")
+@click.option(
+    "--tree",
+    callback=as_name,
+    metavar="NAME",
+    help="A tree of the notebook, instead of SPECIES.",
+)
 @click.option(
     "--work",
     type=click.Choice(["heavy", "light", "outline"]),
@@ -69,8 +75,10 @@ def command(
 
     if bool(species) == (tree is not None):
         raise UsageError("name the SPECIES, or a tree of the notebook with --tree, one of the two")
+    taxa = chosen_species(species)  # a slip in a name is told before anything is read
     bench = open_bench(tree=tree, **where)
-    taxa = chosen_species((bench.tree.species,) if bench.tree else species)
+    if bench.tree:
+        taxa = chosen_species((bench.tree.species,))
     occurring = chosen_hazards(hazards, taxa, bench.site.hazards)
     known = tuned_taxa(taxa, observations, bench)
     strength = condition or (bench.tree.condition if bench.tree else "established")

@@ -12,6 +12,7 @@ import sys
 
 import click
 
+LONGEST = 900  # characters of an error
 COMMANDS = {
     "agenda": "What to do on the bench today and in the coming weeks.",
     "assess": "How good the dates are here, on seasons they never saw.",
@@ -78,6 +79,8 @@ def main() -> None:
     except click.Abort:
         _fail("stopped", 130)
     except OSError as error:
+        if error.filename is not None:
+            _fail(f"{error.filename}: {error.strerror}; name another file", 2)
         _discard_stdout()
         if isinstance(error, BrokenPipeError):
             sys.exit(0)
@@ -96,7 +99,10 @@ def _discard_stdout() -> None:
 
 
 def _fail(message: str, status: int) -> None:
+    """Print one line; what is wrong stands at its beginning, what would be right at its end."""
     text = " ".join(message.split())
+    if len(text) > LONGEST:
+        text = f"{text[: LONGEST // 2]} … {text[-LONGEST // 2 :]}"
     click.echo(f"sapdial: {text}", err=True)
     sys.exit(status)
 

@@ -45,6 +45,13 @@ def as_day(_context: click.Context, _option: click.Parameter, value: str | None)
         ) from error
 
 
+def as_name(_context: click.Context, _option: click.Parameter, value: str | None) -> str | None:
+    """A name the user gave; an empty one is a slip, not the want of one."""
+    if value is not None and not value.strip():
+        raise click.BadParameter("the name is empty; write one, or leave the option out")
+    return value
+
+
 def now() -> dt.datetime:
     """The present time at the user's place; what is noted lies before it."""
     return dt.datetime.now()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from cli.notebook_options import notebook_option
+from cli.notebook_options import as_name, notebook_option
 from cli.temperature_options import temperatures_option, units_option
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ def temperature_options(function: F) -> F:
             click.option(
                 "--site",
                 "site_name",
+                callback=as_name,
                 metavar="NAME",
                 help="A site of the notebook [default: its only one].",
             ),

@@ -11,6 +11,7 @@ import click
 
 from cli.notebook_options import (
     as_day,
+    as_name,
     notebook_option,
     now,
     open_for_list,
@@ -39,8 +40,13 @@ def command() -> None:
 
 @command.command("add")
 @click.argument("what")
-@click.option("--tree", metavar="NAME", help="The tree.")
-@click.option("--site", metavar="NAME", help="For a date without a tree: where [the only site].")
+@click.option("--tree", callback=as_name, metavar="NAME", help="The tree.")
+@click.option(
+    "--site",
+    callback=as_name,
+    metavar="NAME",
+    help="For a date without a tree: where [the only site].",
+)
 @click.option("--species", metavar="NAME", help="For a date without a tree: which taxon.")
 @click.option(
     "--on", callback=as_day, metavar="DATE", help="The day, or the first day [default: today]."
@@ -61,7 +67,7 @@ def add(what: str, notebook: Path | None, **given: Any) -> None:
     values = {key: value for key, value in given.items() if value is not None}
     day = values.pop("on", when.date())
     with open_notebook(notebook) as book:
-        record = _record(what.strip().lower().replace("-", "_"), day, values)
+        record = _record(what, day, values)
         number = book.add_record(record, when=when)
         click.echo("\n".join(record_lines(book.record(number))))
 
@@ -180,13 +186,15 @@ def import_(folder: Path, notebook: Path | None) -> None:
         click.echo(f"already there: {', '.join(skipped)}")
 
 
-def _record(what: str, day: dt.date, values: dict[str, Any]) -> Record:
+def _record(written: str, day: dt.date, values: dict[str, Any]) -> Record:
     """A new record out of the options; options that do not go with it are refused."""
     from timing.errors import UsageError
+    from timing.notebook.checks import shown
     from timing.notebook.model import WORK_DONE, ObservedDate, Runner, WorkDone
     from timing.notebook.trees import one_species
     from timing.species.model import EVENT_ORDER
 
+    what = written.strip().lower().replace("-", "_")
     if what == RUNNING:
         _only(what, values, "tree", "place", "note")
         return Runner(begun=day, **_with(what, values, "tree", "place"))
@@ -195,7 +203,7 @@ def _record(what: str, day: dt.date, values: dict[str, Any]) -> Record:
         return WorkDone(kind=what, date=day, **_with(what, values, "tree"))
     if what not in EVENT_ORDER:
         raise UsageError(
-            f"{what!r} is no event, no kind of work and not {RUNNING!r}; events are "
+            f"{shown(written)} is no event, no kind of work and not {RUNNING!r}; events are "
             f"{', '.join(EVENT_ORDER)}; work is {', '.join(WORK_DONE)}"
         )
     if "tree" in values:

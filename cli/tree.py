@@ -32,6 +32,12 @@ condition_option = click.option(
 pot_option = click.option(
     "--pot", "pot_cm", type=float, metavar="CM", help="Inner width of its pot."
 )
+SHELTER_OPTIONS = {  # by what they fill in
+    "tmin_offset_c": "--warmer-nights",
+    "tmax_offset_c": "--warmer-days",
+    "starts": "--from",
+    "until": "--until",
+}
 note_option = click.option("--note", metavar="TEXT", help="Free text.")
 
 
@@ -100,6 +106,7 @@ def shelter(
     each quarter of the year that your thermometer saw for two weeks becomes a shelter of its own.
     """
     from timing.errors import UsageError
+    from timing.notebook.checks import FieldError
     from timing.notebook.model import Shelter
 
     if logger is not None:
@@ -112,7 +119,11 @@ def shelter(
         return
     if warmer_nights is None or warmer_days is None:
         raise UsageError("a shelter needs --warmer-nights and --warmer-days, or --calibrate-with")
-    found = Shelter(kind, warmer_nights, warmer_days, starts, until)
+    try:
+        found = Shelter(kind, warmer_nights, warmer_days, starts, until)
+    except FieldError as error:
+        option = SHELTER_OPTIONS.get(error.field, error.field)
+        raise UsageError(str(error).replace(error.field, option, 1)) from error
     with open_notebook(notebook) as book:
         click.echo(book.set_shelter(name, found, when=now()).what)
 

@@ -33,6 +33,7 @@ from timing.tuning import TunedEvent
 from timing.windows import FEWEST_SEASONS, WorkOdds, rules_for, used_seasons, work_odds
 from timing.wording import EVENT_LABELS
 
+NEVER = 1e9  # days: beyond every date
 COMMON_TAXA = (
     "acer-palmatum",
     "acer-buergerianum",
@@ -122,16 +123,14 @@ class Outlook:
     def season_quantiles(self, event: str) -> Floats:
         """Early (10%), median and late (90%) offset in every season, shape (3, seasons).
 
-        The running season pools its past remainders; NaN where an event fails in half of them.
+        The running season pools its past remainders; NaN where an event fails in half of them,
+        −inf and +inf where warmth has no beginning or end.
         """
-        quantiles = self.events.quantiles(event)
+        days = self.events.days[event]
+        quantiles = open_quantiles(days) if np.isinf(days).any() else self.events.quantiles(event)
         if self.running is not None:
-            days = self.running.days[event]
             row = self.drivers.years == self.running.drivers.years[0]
-            pooled = np.full(3, np.nan)
-            if np.isnan(days).mean() < 0.5:
-                pooled = np.nanquantile(days, (0.1, 0.5, 0.9), method="median_unbiased")
-            quantiles[:, row] = pooled[:, None]
+            quantiles[:, row] = open_quantiles(self.running.days[event].reshape(1, -1))
         return quantiles
 
     def event_names(self) -> list[str]:
@@ -146,6 +145,27 @@ class Outlook:
             return None
         low, high = np.quantile(known, (0.1, 0.9), method="median_unbiased")
         return float(high - low) / 2
+
+
+def open_quantiles(days: Floats) -> Floats:
+    """Early (10%), median and late (90%) of dates that may have no end, shape (3, rows).
+
+    Parameters
+    ----------
+    days : offsets, shape (rows, draws); NaN fails, −inf lies before and +inf after every date.
+
+    Returns
+    -------
+    quantiles of each row, NaN where half of it fails.
+    """
+    quantiles = np.full((3, len(days)), np.nan)
+    often = np.isnan(days).mean(axis=1) < 0.5
+    if often.any():
+        bounded = np.clip(days[often], -NEVER, NEVER)  # between infinities nothing can be found
+        found = np.nanquantile(bounded, (0.1, 0.5, 0.9), axis=1, method="median_unbiased")
+        beyond = np.abs(found) > NEVER / 1e4
+        quantiles[:, often] = np.where(beyond, np.copysign(np.inf, found), found)
+    return quantiles
 
 
 def site_drivers(record: TemperatureRecord, site: Site) -> Drivers:

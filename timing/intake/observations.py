@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from timing.errors import DataError, SapdialError
-from timing.intake.text import read_utf8
+from timing.intake.text import csv_rows
 from timing.species.model import EVENT_ORDER
 from timing.species.names import find_species
 
@@ -50,22 +49,18 @@ def read_observations(path: Path) -> ObservationFile:
     UsageError : the file cannot be opened.
     DataError : it is not text, lacks a column, or a row names no known taxon or no date.
     """
-    try:
-        rows = iter(list(csv.reader(read_utf8(path).splitlines())))
-    except csv.Error as error:
-        raise DataError(f"{path}: not readable as CSV ({error})") from error
-    header = [name.strip().lower() for name in next(rows, [])]
+    rows = iter(csv_rows(path))
+    top, names = next(rows, (1, []))
+    header = [name.strip().lower() for name in names]
     if absent := [name for name in COLUMNS if name not in header]:
         raise DataError(
-            f"{path}, line 1: no column {', '.join(absent)}; the header must name "
+            f"{path}, line {top}: no column {', '.join(absent)}; the header must name "
             f"{', '.join(COLUMNS)}"
         )
     where = [header.index(name) for name in COLUMNS]
     found: list[Observation] = []
     undated: dict[str, int] = {}
-    for line, row in enumerate(rows, start=2):
-        if not any(cell.strip() for cell in row):
-            continue
+    for line, row in rows:
         if len(row) <= max(where):
             raise DataError(f"{path}, line {line}: {len(row)} cells; every line needs all columns")
         name, event, day = (row[index].strip() for index in where)

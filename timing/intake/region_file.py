@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
-from timing.intake.text import not_utf8, quoted
+from timing.intake.text import DECIMAL, csv_rows, quoted
 from timing.site import Site
 
 COLUMNS = ("name", "latitude", "longitude", "elevation_m", "temperatures")
@@ -61,36 +60,24 @@ def listed_sites(path: Path) -> Iterator[ListedSite | WrongLine]:
     UsageError : the file cannot be opened.
     DataError : it is not text, lacks a column, or holds no line below the header.
     """
+    rows = csv_rows(path)
+    header = _header(*(rows[0] if rows else (1, [])), path)
     lines: dict[str, int] = {}
-    header: list[str] = []
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            for line, row in enumerate(csv.reader(file, strict=True), start=1):
-                if line == 1:
-                    header = _header(row, path)
-                elif any(cell.strip() for cell in row):
-                    yield _site_of_line(row, header, path, line, lines)
-    except UnicodeDecodeError as error:
-        raise not_utf8(path, error) from error
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
-    except csv.Error as error:
-        raise DataError(f"{path}: not readable as CSV ({error})") from error
-    if not header:
-        _header([], path)
+    for line, row in rows[1:]:
+        yield _site_of_line(row, header, path, line, lines)
     if not lines:
         raise DataError(f"{path}: no site below the header; write one line a site")
 
 
-def _header(row: list[str], path: Path) -> list[str]:
+def _header(line: int, row: list[str], path: Path) -> list[str]:
     header = [name.strip().lower() for name in row]
     if absent := [name for name in COLUMNS if name not in header]:
         raise DataError(
-            f"{path}, line 1: no column {', '.join(absent)}; the header must name "
+            f"{path}, line {line}: no column {', '.join(absent)}; the header must name "
             f"{', '.join(COLUMNS)}"
         )
     if twice := [name for name in COLUMNS if header.count(name) > 1]:
-        raise DataError(f"{path}, line 1: column {twice[0]} stands twice; keep one")
+        raise DataError(f"{path}, line {line}: column {twice[0]} stands twice; keep one")
     return header
 
 
@@ -150,10 +137,8 @@ def _listed(cells: dict[str, str], path: Path, line: int) -> ListedSite:
 
 
 def _number(text: str, column: str, limit: float, where: str) -> float:
-    try:
-        value = float(text.replace("\u2212", "-"))
-    except ValueError:
-        value = math.nan
+    plain = text.replace("\u2212", "-")
+    value = float(plain) if DECIMAL.match(plain) else math.nan  # float() takes 4_5 for 45
     if not abs(value) <= limit or math.isinf(value):
         right = (
             "metres above sea level, or leave it blank"

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import codecs
+import csv
+import io
+import re
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
 
 LARGEST_BYTES = 64 * 1024 * 1024  # thirty years of readings every ten minutes
+DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
 _NOT_IN_TEXT = frozenset(chr(code) for code in range(32)) - frozenset("\t\n\r\v\f\x1a")
 
 
@@ -17,21 +21,35 @@ def read_utf8(path: Path) -> str:
     Raises
     ------
     UsageError : the file does not exist or cannot be opened.
-    DataError : it is not text.
+    DataError : it is too large, or not text.
     """
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise not_utf8(path, error) from error
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+        raise DataError(
+            f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
+        ) from error
 
 
-def not_utf8(path: Path, error: UnicodeDecodeError) -> DataError:
-    """What is said of a file that is not text in UTF-8."""
-    return DataError(
-        f"{path}: not a text file in UTF-8 (byte {error.start}); save it as CSV, UTF-8"
-    )
+def csv_rows(path: Path) -> list[tuple[int, list[str]]]:
+    """Rows of a CSV in UTF-8, each with the number of its first line; blank rows are left out.
+
+    Raises
+    ------
+    UsageError : the file does not exist or cannot be opened.
+    DataError : it is not text or not CSV.
+    """
+    rows = csv.reader(io.StringIO(read_utf8(path), newline=""), strict=True)
+    found: list[tuple[int, list[str]]] = []
+    ended = 0
+    try:
+        for row in rows:
+            first, ended = ended + 1, rows.line_num
+            if any(cell.strip() for cell in row):
+                found.append((first, row))
+    except csv.Error as error:
+        raise DataError(f"{path}, line {rows.line_num}: not readable as CSV ({error})") from error
+    return found
 
 
 def read_bytes(path: Path) -> bytes:

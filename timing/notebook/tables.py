@@ -11,22 +11,19 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-import io
 import math
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from timing.errors import DataError
-from timing.intake.text import read_utf8
+from timing.intake.text import DECIMAL, csv_rows
 from timing.notebook.checks import FieldError, shown
 from timing.notebook.readings import Kind
 
 APOSTROPHE = "'"
 _GUARDED = tuple("=+-@＝＋－＠" + APOSTROPHE)
-_DECIMAL = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?\Z")
 
 
 @dataclass(frozen=True)
@@ -91,7 +88,7 @@ class Line:
         cell = self.cells.get(column, "").strip()
         if not cell:
             return None
-        value = float(cell) if _DECIMAL.match(cell) else math.nan
+        value = float(cell) if DECIMAL.match(cell) else math.nan
         if not math.isfinite(value):
             raise FieldError(
                 column, f"{shown(cell, 20)} is not a number; write it with a decimal point"
@@ -175,26 +172,18 @@ def read_table(path: Path, columns: Columns) -> list[Line]:
     DataError : it is not text or not CSV, a column is missing, unknown or there twice, or a row
         has not as many cells as the header.
     """
-    rows = csv.reader(io.StringIO(read_utf8(path), newline=""), strict=True)
     lines: list[Line] = []
     header: list[str] = []
-    ended = 0
-    try:
-        for row in rows:
-            number, ended = ended + 1, rows.line_num
-            if not any(cell.strip() for cell in row):
-                continue
-            if not header:
-                header = [name.strip().lower() for name in row]
-                _check_header(path, number, header, columns)
-            elif len(row) != len(header):
-                raise DataError(
-                    f"{path}, line {number}: {len(row)} cells where the header names {len(header)}"
-                )
-            else:
-                lines.append(Line(path, number, dict(zip(header, row, strict=True))))
-    except csv.Error as error:
-        raise DataError(f"{path}, line {rows.line_num}: not readable as CSV ({error})") from error
+    for number, row in csv_rows(path):
+        if not header:
+            header = [name.strip().lower() for name in row]
+            _check_header(path, number, header, columns)
+        elif len(row) != len(header):
+            raise DataError(
+                f"{path}, line {number}: {len(row)} cells where the header names {len(header)}"
+            )
+        else:
+            lines.append(Line(path, number, dict(zip(header, row, strict=True))))
     if not header:
         raise DataError(f"{path}: the file is empty; it needs a header {','.join(columns.all)}")
     return lines

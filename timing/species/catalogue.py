@@ -31,7 +31,7 @@ from timing.species.model import (
     Rule,
     Species,
 )
-from timing.species.tables import TableReader, read_point, read_table
+from timing.species.tables import TableReader, naming_the_file, read_point, read_table
 
 LEAFOUT_RANKS = ("very_early", "early", "mid", "late", "very_late")
 MODELS = (
@@ -105,7 +105,13 @@ def load_species(slug: str) -> Species:
     """
     if slug not in slugs():
         raise UsageError(f"no species {slug!r}; see 'sapdial species list'")
-    return _Reader(slug, read_table(slug)).species()
+    return read_species(slug, read_table(slug))
+
+
+def read_species(slug: str, table: Mapping[str, Any]) -> Species:
+    """Turn one table into a `Species`, or name the file and the key that is wrong."""
+    with naming_the_file(slug):
+        return _Reader(slug, table).species()
 
 
 @cache

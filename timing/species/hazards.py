@@ -16,7 +16,7 @@ from timing.species.model import (
     Point,
     Species,
 )
-from timing.species.tables import TableReader, read_point, read_table
+from timing.species.tables import TableReader, naming_the_file, read_point, read_table
 
 FORMS = ("heat", "months", "events")
 
@@ -53,7 +53,8 @@ def hazards_of(species: Species) -> tuple[Hazard, ...]:
 
 def read_hazard(name: str, table: Mapping[str, Any]) -> Hazard:
     """Turn one entry into a `Hazard`, naming the key when it cannot."""
-    return _Reader("_hazards").hazard(name, table)
+    with naming_the_file("_hazards", name):
+        return _Reader("_hazards").hazard(name, table)
 
 
 class _Reader(TableReader):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -36,6 +37,18 @@ def read_point(text: str) -> Point | None:
         return None
     event, sign, weeks = match.groups()
     return Point(event, 7 * int(f"{sign}{weeks}") if weeks else 0)
+
+
+@contextmanager
+def naming_the_file(stem: str, entry: str = "") -> Iterator[None]:
+    """Say of a value of a sort nobody foresaw in which file it stands, and in which entry."""
+    try:
+        yield
+    except (TypeError, ValueError, LookupError, AttributeError) as error:
+        where = f", {entry}" if entry else ""
+        raise DataError(
+            f"species file {stem}.toml{where}: a value is not of the sort it should be ({error})"
+        ) from error
 
 
 class TableReader:
