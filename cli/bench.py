@@ -127,8 +127,9 @@ def open_bench(
         if latitude is None or longitude is None:
             raise UsageError("--temperatures needs --latitude and --longitude in degrees")
         from timing.intake.temperatures import read_temperatures
+        from timing.intake.text import shown_name
 
-        site = Site(temperatures[0].stem, latitude, longitude, elevation)
+        site = Site(shown_name(temperatures[0].stem)[:80], latitude, longitude, elevation)
         found = read_temperatures(temperatures, units=units, until=today)
         site = replace(site, attribution=found.origin.named)
         return Bench(site, found.record, _drivers(found.record, site, short), today)

@@ -12,6 +12,8 @@ import sys
 
 import click
 
+from cli.terminal import plain_streams
+
 LONGEST = 900  # characters of an error
 COMMANDS = {
     "agenda": "What to do on the bench today and in the coming weeks.",
@@ -63,6 +65,11 @@ def sapdial() -> None:
 
 def main() -> None:
     """Run the command and turn every foreseen error into one line and an exit status."""
+    with plain_streams():
+        _run()
+
+
+def _run() -> None:
     try:
         with sapdial.make_context("sapdial", sys.argv[1:]) as context:
             sapdial.invoke(context)

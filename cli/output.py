@@ -21,11 +21,19 @@ def echo_json(value: dict[str, Any]) -> None:
 
 
 def echo_csv(rows: list[dict[str, object]]) -> None:
-    """Print rows, all with the same keys, as CSV with a header."""
+    """Print rows, all with the same keys, as CSV with a header.
+
+    A text that a spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    from timing.notebook.tables import guarded
+
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]) if rows else [], lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    for row in rows:
+        writer.writerow(
+            {key: guarded(cell) if isinstance(cell, str) else cell for key, cell in row.items()}
+        )
     click.echo(text.getvalue(), nl=False)
 
 

@@ -98,6 +98,7 @@ def _same(one: str, other: str) -> bool:
 
 def _open_file(path: Path, on: str | None) -> Found:
     from timing.intake.region_file import read_region
+    from timing.intake.text import shown_name
 
     today = parse_day(dt.date.today().isoformat() if on is None else on)
     sites = _Sites(today)
@@ -107,7 +108,7 @@ def _open_file(path: Path, on: str | None) -> Found:
             sites.leave_out(site.name, f"its record begins after {today}")
         else:
             sites.add(site, record)
-    return sites.found(path.stem)
+    return sites.found(shown_name(path.stem)[:80])
 
 
 def _read_listed(

@@ -200,7 +200,8 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
     def tell(text: str) -> None:
         if sys.stderr.isatty():
-            sys.stderr.write(f"\r\x1b[K{text}")
+            getattr(sys.stderr, "stream", sys.stderr).write("\r\x1b[K")
+            sys.stderr.write(text)
             sys.stderr.flush()
 
     try:

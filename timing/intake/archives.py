@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from timing.errors import DataError
-from timing.intake.text import LARGEST_BYTES, decoded, read_bytes, too_large
+from timing.intake.text import LARGEST_BYTES, decoded, read_bytes, shown_name, too_large
 
 MOST_MEMBERS = 2000
 HEAD_BYTES = 64 * 1024
@@ -44,7 +44,7 @@ def open_parts(path: Path, is_wanted: Callable[[str], bool]) -> list[Part]:
     UsageError : the file does not exist or cannot be opened.
     DataError : it is not text, too large, damaged, or an archive in which nothing is wanted.
     """
-    raw, source = read_bytes(path), str(path)
+    raw, source = read_bytes(path), shown_name(path)
     if raw.startswith(b"PK\x03\x04"):
         return _members(raw, source, is_wanted)
     if raw.startswith(b"\x1f\x8b"):

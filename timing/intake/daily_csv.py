@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from timing.errors import DataError
-from timing.intake.text import quoted, read_utf8
+from timing.intake.text import quoted, read_utf8, shown_name
 from timing.season import Days, Floats
 from timing.temperature import TemperatureRecord, record_from_readings
 
@@ -48,7 +48,7 @@ def read_daily_csv(path: Path, *, until: np.datetime64 | None = None) -> Tempera
     UsageError : the file does not exist or cannot be opened.
     DataError : it is not text, lacks a column, or a line cannot be read.
     """
-    return parse_daily_csv(read_utf8(path), source=str(path), until=until)
+    return parse_daily_csv(read_utf8(path), source=shown_name(path), until=until)
 
 
 def parse_daily_csv(

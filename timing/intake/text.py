@@ -12,6 +12,11 @@ from timing.errors import DataError, UsageError
 
 LARGEST_BYTES = 64 * 1024 * 1024  # thirty years of readings every ten minutes
 DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
+# Control characters but tab and line feed, line separators, marks that reorder the line, and halves
+# of characters, which stand for bytes of a file name that are no text and cannot be written.
+_UNSHOWN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
 _NOT_IN_TEXT = frozenset(chr(code) for code in range(32)) - frozenset("\t\n\r\v\f\x1a")
 
 
@@ -65,6 +70,8 @@ def read_bytes(path: Path) -> bytes:
             raw = file.read(LARGEST_BYTES + 1)
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+    except ValueError as error:  # a zero byte in the name
+        raise UsageError(f"{shown_name(path)}: not the name of a file") from error
     if len(raw) > LARGEST_BYTES:
         raise too_large(str(path))
     return raw
@@ -107,6 +114,20 @@ def _not_text(source: str, place: int) -> DataError:
 def printable(text: str, length: int = 40) -> str:
     """What the file says, cut short and without control characters."""
     return "".join(letter if letter.isprintable() else "?" for letter in text[:length])
+
+
+def shown(text: str) -> str:
+    """A text with a question mark for every character that a terminal or a page would obey.
+
+    >>> shown("a\\x1b[2Jb")
+    'a?[2Jb'
+    """
+    return _UNSHOWN.sub("?", text)
+
+
+def shown_name(path: Path | str) -> str:
+    """A path or the name of a file, on one line."""
+    return shown(" ".join(str(path).split()))
 
 
 def quoted(text: str, length: int = 20) -> str:

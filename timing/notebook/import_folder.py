@@ -151,7 +151,7 @@ def _site(line: Line) -> tuple[NotebookSite, Kept]:
 def _file(line: Line, column: str) -> str:
     """Name of a file of temperatures, or empty."""
     file = line.cells.get(column, "").strip()
-    if file and (Path(file).name != file or "\\" in file or file in (".", "..")):
+    if file and (Path(file).name != file or set(file) & set("\\\0") or file in (".", "..")):
         raise FieldError(column, f"{shown(file)} is not the plain name of a file in {TEMPERATURES}")
     return file
 
