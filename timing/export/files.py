@@ -29,6 +29,7 @@ def replacing(path: Path) -> Iterator[Path]:
     temporary = Path(name)
     try:
         yield temporary
+        _reach_the_disk(temporary)
         temporary.chmod(0o666 & ~_umask())
         temporary.replace(path)
     except OSError as error:
@@ -51,6 +52,12 @@ def json_text(value: dict[str, Any]) -> str:
 def write_json(path: Path, value: dict[str, Any]) -> None:
     """Write a value as JSON, whole or not at all."""
     write_text(path, f"{json_text(value)}\n")
+
+
+def _reach_the_disk(path: Path) -> None:
+    """Wait until the content is on the disk, so that a new name never stands for half a file."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
 
 
 def _umask() -> int:

@@ -339,7 +339,10 @@ def _sentence(path: Path, error: sqlite3.Error) -> SapdialError:
             "it its folder must be writable too; nothing was changed"
         )
     if code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
-        return DataError(f"{path}: could not be read or written ({error}); nothing was changed")
+        return DataError(
+            f"{path}: could not be read or written ({error}); nothing was changed, see whether the "
+            "disk has room and try again"
+        )
     if code == sqlite3.SQLITE_NOTADB:
         return _no_database(path)
     return _damaged(path, str(error))
