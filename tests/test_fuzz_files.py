@@ -2,11 +2,10 @@
 
 Observed dates, lists of sites and folders of notebook tables are damaged byte by byte and line by
 line; species and hazard tables value by value. What must hold: no traceback, no message of two
-lines or with a control character, nothing that takes five seconds of the processor, and
-whatever is accepted says
-what stands in the file: dates and names on the very line, numbers as they are written there, a
-folder that comes out of the notebook as it went in. (Temperature files have their own tests, in
-`test_intake_formats.py` and `test_daily_csv.py`.)
+lines or with a control character, nothing that takes five seconds of the processor, and whatever is
+accepted says what stands in the file: dates and names on the very line, numbers as they are written
+there, a folder that comes out of the notebook as it went in. (Temperature files have their own
+tests, in `test_intake_formats.py` and `test_daily_csv.py`.)
 
 ``FUZZ_CASES`` sets how many cases the slow test tries; each is made from its number alone, so that
 a failure names the case that repeats it.
@@ -175,14 +174,18 @@ def tables(folder: Path, chance: random.Random) -> bool:
     return True
 
 
-def held(folder: Folder) -> tuple[Counter[str], ...]:
-    """What a folder holds, whatever the order of its lines and the case of its references."""
-    return (
-        Counter(f"{site} {readings and readings.days}" for _, site, readings in folder.sites),
-        Counter(f"{tree}".casefold() for _, tree in folder.trees),
-        Counter(f"{line.text('tree')} {shelter}".casefold() for line, shelter in folder.shelters),
-        Counter(f"{record.tree} {record.note}".casefold() for _, record in folder.records),
+def held(folder: Folder) -> tuple[set[str], ...]:
+    """What a folder holds; the order of lines, lines said twice and the case of names do not count.
+
+    Nor does the sign of nothing.
+    """
+    parts = (
+        {f"{site} {readings and readings.days}" for _, site, readings in folder.sites},
+        {f"{tree}" for _, tree in folder.trees},
+        {f"{line.text('tree')} {shelter}" for line, shelter in folder.shelters},
+        {f"{record.tree} {record.note}" for _, record in folder.records},
     )
+    return tuple({item.casefold().replace("=-0.0", "=0.0") for item in part} for part in parts)
 
 
 # ---------------------------------------------------------------------------- species and hazards
