@@ -12,18 +12,25 @@ What must hold:
 import csv
 import datetime as dt
 import io
+import json
 import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+import vobject
 from icalendar import Calendar
+from PIL import Image
+from pypdf import PdfReader
+from sites import place
 from test_calendar_text import YEAR, made_up, taxon
 
+from cli.calendar_forms import SUFFIXES
 from cli.main import main
-from timing.calendar import YearCalendar
+from timing.calendar import YearCalendar, year_calendar
 from timing.export.calendar_files import COLUMNS, calendar_csv, calendar_entries
 from timing.export.icalendar_file import icalendar_bytes
 from timing.language import language
@@ -113,6 +120,31 @@ def test_an_entry_keeps_its_identity_when_its_days_move() -> None:
     assert not {e["uid"] for e in parsed(calendar)} & {e["uid"] for e in parsed(other)}
 
 
+def test_a_window_keeps_its_identity_when_another_vanishes() -> None:
+    """At a higher confidence the middle one of a southern beech's three windows is gone."""
+    southern = place("southern-temperate").outlook("fagus-crenata")
+    found = []
+    for confidence in (0.9, 0.95):
+        (row,) = year_calendar([southern], YEAR, confidence=confidence).rows
+        heavy = [band for band in row.bands if band.kind == "heavy"]
+        calendar = made_up(replace(row, bands=tuple(heavy)))
+        found.append([(e.uid, e.first.month) for e in calendar_entries(calendar)])
+    more, fewer = found
+    assert [month for _, month in more] == [1, 9, 12]
+    assert fewer == [more[0], more[2]]
+
+
+def test_windows_of_one_rule_are_numbered() -> None:
+    row = taxon()
+    parts = [
+        Window(day(a), day(b), 0.95, YEAR, "x>y 2025")
+        for a, b in (("2025-07-01", "2025-07-09"), ("2025-07-12", "2025-07-20"))
+    ]
+    heavy = replace(row.bands[0], safe=tuple(parts))
+    uids = [e.uid for e in calendar_entries(made_up(replace(row, bands=(heavy,))))]
+    assert len(set(uids)) == 2
+
+
 def test_reminders_stand_before_the_last_day_unless_past() -> None:
     entries = calendar_entries(made_up(), 10)
     assert [entry.alarm for entry in entries] == [
@@ -136,8 +168,10 @@ def test_a_calendar_file_speaks_the_language_asked_for() -> None:
 def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
     """Runs the command in this process: status, stdout, stderr."""
 
-    def run(*arguments: object) -> tuple[int, str, str]:
-        words = ("sapdial", "calendar", "acer-palmatum", "--sample", "humid-continental")
+    def run(
+        *arguments: object, sample: tuple[str, str] = ("--sample", "humid-continental")
+    ) -> tuple[int, str, str]:
+        words = ("sapdial", "calendar", "acer-palmatum", *sample)
         monkeypatch.setattr(sys, "argv", [*words, *map(str, arguments)])
         status = 0
         try:
@@ -149,16 +183,75 @@ def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
     return run
 
 
-@pytest.mark.parametrize(
-    ("ending", "start"),
-    [("html", "<!doctype html>"), ("csv", "site,year,species,"), ("ics", "BEGIN:VCALENDAR")],
-)
-def test_the_ending_chooses_the_form(sapdial: Run, tmp_path: Path, ending: str, start: str) -> None:
-    path = tmp_path / f"year.{ending}"
-    status, said, wrong = sapdial("-o", path)
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def check_forms(folder: Path) -> None:
+    """Every form read back by something that did not write it."""
+    with Image.open(folder / "year.png") as picture:
+        assert len(picture.convert("RGB").resize((200, 200)).getcolors(40_000) or []) > 20
+    root = ElementTree.parse(folder / "year.svg").getroot()
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    text = " ".join(part for part in root.itertext() if part.strip())
+    assert "Japanese maple" in text
+    assert all(len(line) <= 80 for line in (folder / "year.txt").read_text("utf-8").splitlines())
+    data = json.loads((folder / "year.json").read_text("utf-8"), parse_constant=pytest.fail)
+    assert [item["species"] for item in data["species"]] == ["acer-palmatum"]
+    pages = PdfReader(folder / "year.pdf").pages
+    assert {tuple(map(float, page.mediabox[2:])) for page in pages} == {(595.28, 841.89)}
+    assert "Acer palmatum" in pages[0].extract_text()
+    page = (folder / "year.html").read_text("utf-8")
+    assert page.startswith("<!doctype html>") and page.count("<article ") == 1
+    rows = rows_of(folder / "year.csv")
+    safe = {(row["opens"], row["closes"]) for row in rows if row["level"] == "safe"}
+    events = list(Calendar.from_ical((folder / "year.ics").read_bytes()).walk("VEVENT"))
+    other = list(vobject.readOne((folder / "year.ics").read_text("utf-8")).vevent_list)
+    assert len(events) == len(other) == len({str(event["uid"]) for event in events}) > 0
+    entries = {(str(e["dtstart"].dt), str(e["dtend"].dt - dt.timedelta(days=1))) for e in events}
+    assert entries == safe
+
+
+def test_one_run_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
+    paths = [tmp_path / f"year{suffix}" for suffix in SUFFIXES]
+    status, said, wrong = sapdial(*(word for path in paths for word in ("-o", path)))
     assert (status, wrong) == (0, "")
-    assert said.startswith(f"{path}: 2025, 1 taxon")
-    assert path.read_text(encoding="utf-8").startswith(start)
+    ending = ": 2025, 1 taxon, Ambrick Corners (invented)"
+    assert said.splitlines() == [f"{path}{ending}" for path in paths]
+    check_forms(tmp_path)
+
+
+def test_a_region_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
+    paths = [tmp_path / f"year{suffix}" for suffix in SUFFIXES]
+    words = [word for path in paths for word in ("-o", path)]
+    status, said, wrong = sapdial(*words, "--language", "de", sample=("--region", "Ardlesk"))
+    assert (status, wrong) == (0, "")
+    assert said.splitlines() == [f"{path}: 2025, 1 taxon, 3 sites" for path in paths]
+    check_forms(tmp_path)
+    data = json.loads((tmp_path / "year.json").read_text("utf-8"))
+    rows = rows_of(tmp_path / "year.csv")
+    assert {row["site"] for row in rows} == {"Ardlesk"}
+    for kind, work in data["species"][0]["work"].items():
+        found = [r for r in rows if r["work"] == kind and r["level"] == "safe"]
+        assert [(r["opens"], r["closes"]) for r in found] == [
+            (run["opens"], run["closes"]) for run in work["safe_at_all"]
+        ]
+        for row in found:  # the chance is that of the worst site
+            first, last = (
+                int((day(row[end]) - day("2025-01-01")).astype(int)) for end in ("opens", "closes")
+            )
+            worst = min(min(chance[first : last + 1]) for chance in work["chance_by_day"].values())
+            assert float(row["chance_min"]) == pytest.approx(worst, abs=0.0011)
+    page = (tmp_path / "year.html").read_text("utf-8")
+    for words_said in ("am ungünstigsten Ort", "Ardlesk Strand", "Orte und Messreihen"):
+        assert words_said in page
+
+
+def test_a_file_that_cannot_be_written_stops_in_one_line(sapdial: Run, tmp_path: Path) -> None:
+    status, _, wrong = sapdial("-o", tmp_path / "a.csv", "-o", tmp_path / "nowhere" / "b.csv")
+    assert status == 2
+    assert "cannot be written" in wrong
 
 
 def test_a_page_in_german(sapdial: Run, tmp_path: Path) -> None:

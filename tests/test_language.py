@@ -16,21 +16,30 @@ from string import Formatter
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 from test_calendar_chart import boxes, crowd
 from test_calendar_text import made_up, taxon
 
 from timing.calendar import YearCalendar
+from timing.charts.booklet import draw_booklet
 from timing.charts.calendar_chart import draw_calendar
+from timing.charts.region_chart import draw_region
 from timing.events import EVENT_ORDER
 from timing.export.calendar_files import calendar_entries
 from timing.export.calendar_html import calendar_html
 from timing.export.calendar_text import calendar_strip
+from timing.export.region_text import region_strip
 from timing.language import ENGLISH, LANGUAGES, Language, language
+from timing.region import RegionCalendar, region_calendar
+from timing.region_year import shared_year
 from timing.site import Site
+from timing.species.catalogue import common_rules
 from timing.species.model import WORK_KINDS
 from timing.wording import dated, day_text, percent, place_text, run_spans, span_text
 
 OTHERS = [code for code in LANGUAGES if code != "en"]
+FORMS = ("page", "chart", "strip", "booklet", "region text", "region chart")
 SAME = {  # words that are rightly the same in two languages
     "Jan", "Feb", "Mar", "Apr", "Jun", "Jul", "Aug", "Sep", "Nov", "April", "August", "September",
     "November", "de", "es", "no",
@@ -99,7 +108,11 @@ def test_coordinates_follow_the_language() -> None:
 def nameless(code: str) -> YearCalendar:
     """A calendar in which the user's and the species files' texts have no words."""
     row = taxon(0, "Xx", "Xx")
-    row = replace(row, bands=tuple(replace(band, limits=("Xx",)) for band in row.bands))
+    row = replace(
+        row,
+        bands=tuple(replace(band, limits=("Xx",)) for band in row.bands),
+        species=replace(row.species, work=dict.fromkeys(WORK_KINDS, ()), cautions=()),
+    )
     calendar = made_up(row, site=Site("Xx", 45.0, 7.0, None, True, "Xx"))
     calendar = replace(calendar, record=replace(calendar.record, source="Xx"))
     return replace(calendar, language=language(code))
@@ -109,37 +122,61 @@ def nameless(code: str) -> YearCalendar:
 def written(code: str, form: str) -> str:
     """All words of a form, as one text."""
     calendar = nameless(code)
-    if form == "page":
-        page = re.sub(r"<(style|script)[ >].*?</\1>", " ", calendar_html(calendar), flags=re.S)
-        labels = " ".join(re.findall(r'(?:aria-label|title|placeholder)="(.*?)"', page))
-        return f"{re.sub(r'<[^>]+>', ' ', page)} {labels}"
-    if form == "chart":
-        return " ".join(text for text, _ in boxes(draw_calendar(calendar)))
-    if form == "strip":
-        return calendar_strip(calendar)
-    return " ".join(f"{e.summary} {e.description}" for e in calendar_entries(calendar))
+    return {
+        "page": page_words,
+        "chart": lambda year: chart_words(draw_calendar(year)),
+        "strip": calendar_strip,
+        "booklet": lambda year: chart_words(*draw_booklet(year)),
+        "entries": lambda year: " ".join(
+            f"{e.summary} {e.description}" for e in calendar_entries(year)
+        ),
+        "region text": lambda year: region_strip(two_sites(year)),
+        "region chart": lambda year: chart_words(draw_region(two_sites(year))),
+        "region page": lambda year: page_words(shared_year(two_sites(year))),
+    }[form](calendar)
+
+
+def page_words(calendar: YearCalendar) -> str:
+    page = re.sub(r"<(style|script)[ >].*?</\1>", " ", calendar_html(calendar), flags=re.S)
+    labels = " ".join(re.findall(r'(?:aria-label|title|placeholder)="(.*?)"', page))
+    return f"{re.sub(r'<[^>]+>', ' ', page)} {labels}"
+
+
+def chart_words(*figures: Figure) -> str:
+    return " ".join(text.get_text() for figure in figures for text in figure.findobj(Text))
+
+
+def two_sites(calendar: YearCalendar) -> RegionCalendar:
+    site = replace(calendar.site, name="Xy", elevation_m=600.0)
+    return region_calendar("Xx", [calendar, replace(calendar, site=site)], on=calendar.today)
 
 
 def words_of(text: str) -> set[str]:
     return set(re.findall(r"[^\W\d_]{2,}", text))
 
 
+RULES_OF_ALL = words_of(" ".join(f"{c.text} {c.source}" for c in common_rules().cautions))
+
+
 @pytest.mark.parametrize("code", OTHERS)
-@pytest.mark.parametrize("form", ["page", "chart", "strip", "entries"])
+@pytest.mark.parametrize("form", [*FORMS, "entries", "region page"])
 def test_no_fixed_text_is_left_in_english(code: str, form: str) -> None:
     own = words_of(" ".join(language(code).texts.values()))
     english = words_of(" ".join(ENGLISH.texts.values())) - own - SAME
     text = written(code, form)
-    assert words_of(text) & english == set()
-    known = {word.lower() for full in own for word in (full, full[:3])} | {"xx"}
-    assert {word.lower() for word in words_of(text)} - known == set()  # nor beside the catalogue
+    rules = RULES_OF_ALL if form == "booklet" else set()  # these stay English
+    assert words_of(text) & english - rules == set()
+    known = {word.lower() for full in own for word in (full, full[:3])} | {"xx", "xy"}
+    assert {word.lower() for word in words_of(text)} - known - {
+        word.lower() for word in rules
+    } == set()
     assert len(words_of(written("en", form)) & english) > 20
 
 
 @pytest.mark.parametrize("code", OTHERS)
 def test_it_says_that_names_stay_english(code: str) -> None:
     note = language(code).text("notice.names_stay_english")
-    for form in ("page", "chart", "strip"):
+    for form in FORMS:
         assert note in " ".join(written(code, form).split()), form
 
 

@@ -27,12 +27,14 @@ __all__ = ["Figure", "Page", "house_style", "save_figure", "text_width", "wrap"]
 _user_backend = os.environ.get("MPLBACKEND")
 os.environ["MPLBACKEND"] = "agg"  # a backend left over from another program stops the import
 import matplotlib  # noqa: E402
+from matplotlib.artist import Artist  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
-from matplotlib.font_manager import FontProperties  # noqa: E402
+from matplotlib.font_manager import FontProperties, findfont, get_font  # noqa: E402
+from matplotlib.ft2font import FT2Font, LoadFlags  # noqa: E402
 from matplotlib.lines import Line2D  # noqa: E402
 from matplotlib.patches import Polygon  # noqa: E402
 from matplotlib.text import Text  # noqa: E402
-from matplotlib.textpath import TextToPath  # noqa: E402
+from matplotlib.transforms import Affine2D  # noqa: E402
 
 if _user_backend is None:
     del os.environ["MPLBACKEND"]
@@ -43,6 +45,8 @@ PAPER, INK, QUIET, HAIR = "#fcfbf6", "#1f2a2e", "#5d676b", "#d3d2c8"
 SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
 GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
 DPI = 150
+MEASURED = 100  # points; texts are measured in one size
+HATCH_WIDTH = 0.9  # points
 Style = Literal["normal", "italic"]
 
 
@@ -93,7 +97,7 @@ _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "sapdial",
     "pdf.fonttype": 42,
-    "hatch.linewidth": 0.9,
+    "hatch.linewidth": HATCH_WIDTH,
     "text.hinting": "none",
     "path.simplify": False,
 }
@@ -118,9 +122,25 @@ def text_width(
     text: str, size: float, family: str = SANS, weight: str = "normal", style: Style = "normal"
 ) -> float:
     """Width of a line of text [in]."""
-    font = FontProperties(family=[family], size=size, weight=weight, style=style)
-    width, _, _ = TextToPath().get_text_width_height_descent(text, font, ismath=False)
-    return float(width) / 72
+    font = _font(family, weight, style)
+    font.set_size(MEASURED, 72)
+    font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
+    width, _ = font.get_width_height()
+    return float(width) / 64 / 72 * size / MEASURED
+
+
+@cache
+def _font(family: str, weight: str, style: Style) -> FT2Font:
+    return get_font(findfont(FontProperties(family=[family], weight=weight, style=style)))
+
+
+class Stroke(Line2D):
+    """A line that can tell its dashes, in widths of the line; none for a whole line."""
+
+    def __init__(self, xs: Any, ys: Any, **more: Any) -> None:
+        super().__init__(xs, ys, **more)
+        style = more.get("linestyle")
+        self.dashes: tuple[float, ...] = style[1] if isinstance(style, tuple) else ()
 
 
 class Page:
@@ -132,9 +152,13 @@ class Page:
     def __init__(self, width: float, paper: str = PAPER) -> None:
         self.width, self.paper = width, paper
         self.figure = Figure(figsize=(width, width), dpi=DPI, facecolor=paper)
-        self.axes = self.figure.add_axes((0, 0, 1, 1))
-        self.axes.set_axis_off()
-        self.axes.set_xlim(0, width)
+        self.inches = Affine2D()  # from inches, y downwards, to those of the figure; see `finish`
+        self.transform = self.inches + self.figure.dpi_scale_trans
+
+    def add(self, artist: Artist) -> None:
+        """Place what is drawn in inches on the page."""
+        artist.set_transform(self.transform)
+        self.figure.add_artist(artist)
 
     def text(
         self,
@@ -152,10 +176,12 @@ class Page:
         **more: Any,
     ) -> Text:
         """Place one line of text."""
-        return self.axes.text(
+        drawn = Text(
             x, y, text, fontsize=size, color=colour, ha=ha, va=va,
             family=[family, GENERIC[family]], weight=weight, style=style, **more,
         )  # fmt: skip
+        self.add(drawn)
+        return drawn
 
     def paragraph(
         self,
@@ -188,16 +214,16 @@ class Page:
         self, xs: Any, ys: Any, *, colour: str = INK, width: float = 0.8, gid: str = "", **more: Any
     ) -> None:
         """Draw a line through points; NaN lifts the pen."""
-        drawn = Line2D(xs, ys, color=colour, linewidth=width, clip_on=False, **more)
+        drawn = Stroke(xs, ys, color=colour, linewidth=width, clip_on=False, **more)
         drawn.set_gid(gid or None)
-        self.axes.add_artist(drawn)
+        self.add(drawn)
 
     def area(self, xs: Any, ys: Any, colour: str, *, gid: str = "", **more: Any) -> None:
         """Fill the polygon through points."""
         corners = np.column_stack((xs, ys))
         drawn = Polygon(corners, facecolor=colour, linewidth=0, clip_on=False, **more)
         drawn.set_gid(gid or None)
-        self.axes.add_artist(drawn)
+        self.add(drawn)
 
     def under(self, xs: Floats, ys: Floats, base: float, colour: str, **more: Any) -> None:
         """Fill what lies between a line and its base."""
@@ -233,8 +259,7 @@ class Page:
     def finish(self, height: float) -> Figure:
         """Cut the page to its height and hand over the figure."""
         self.figure.set_size_inches(self.width, height)
-        self.axes.set_xlim(0, self.width)
-        self.axes.set_ylim(height, 0)
+        self.inches.scale(1, -1).translate(0, height)
         return self.figure
 
 

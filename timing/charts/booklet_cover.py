@@ -160,7 +160,7 @@ def _glance(book: Book, rows: list[tuple[CalendarRow, list[Line], float]], compa
     year.month_names(y + 0.17, size=8.5, weight="bold")
     book.y = y + 0.25
     if calendar.today is not None:
-        today_line(year, calendar.today, flag + 0.13, y)
+        today_line(year, calendar.today, label + 0.07, y)
         words = book.words("calendar.today", day=wording.day_text(calendar.today, book.language))
         x = year.x(year.day(calendar.today) + 0.5)
         half = text_width(words, 7, weight="bold") / 2 + 0.05

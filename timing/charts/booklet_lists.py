@@ -183,7 +183,7 @@ def _paragraphs(book: Book, wide: float) -> list[list[Line]]:
     if calendar.invented:
         parts.insert(0, (words("notice.invented"), [words("notice.no_such_place")]))
     if footnote := words("notice.names_stay_english"):
-        parts.append((words("language.name"), [footnote]))
+        parts.append((words("language.heading"), [footnote]))
     hazards = {
         hazard.name: hazard for row in calendar.rows for b in row.bands for hazard, _ in b.closed
     }

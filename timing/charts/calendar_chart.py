@@ -221,7 +221,7 @@ class _Chart(YearPage[CalendarRow]):
         if calendar.site.invented:
             right.append((words("notice.invented"), words("notice.no_such_place")))
         if footnote := words("notice.names_stay_english"):
-            left.append((words("language.name"), footnote))
+            left.append((words("language.heading"), footnote))
         return self.foot(left, right)
 
 

@@ -116,7 +116,7 @@ def _days(page: Page, top: float, check: RecordCheck, years: Years) -> None:
                 hatch=hatch or None, linewidth=0, zorder=1 + order / 10, clip_on=False,
             )  # fmt: skip
             drawn.set_gid(f"days-{name}")
-            page.axes.add_collection(drawn, autolim=False)
+            page.add(drawn)
 
 
 def _phases(page: Page, top: float, check: RecordCheck, years: Years) -> None:

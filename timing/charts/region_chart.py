@@ -120,7 +120,8 @@ class _Chart(YearPage[RegionRow]):
             label = self.words(f"work.{kind}")
             self.page.text(x + 0.36, y, label)
             x += 0.36 + text_width(label, 8) + 0.18
-        bottom = max(y + 0.12, self._sites(5.05, top + 0.27))
+        beside = LEFT + 0.56 + max(text_width(words, 8) for _, words in entries) + 0.25
+        bottom = max(y + 0.12, self._sites(max(5.05, beside, x), top + 0.27))
         self.page.line((LEFT, RIGHT), (bottom, bottom), colour=HAIR)
         self.y = bottom + 0.12
 
@@ -263,7 +264,7 @@ class _Chart(YearPage[RegionRow]):
             (words("calendar.evidence"), region_words.evidence_text(region)),
         ]
         if footnote := words("notice.names_stay_english"):
-            left.append((words("language.name"), footnote))
+            left.append((words("language.heading"), footnote))
         right = [(words("region.how_openings_move"), region_words.shifts_text(region))]
         if conditions := region_words.conditions_text(region):
             right.append((words("calendar.conditions"), conditions))

@@ -81,7 +81,9 @@ def _index(day: np.datetime64, start: np.datetime64) -> int:
     return int((day - start).astype(np.int64))
 
 
-def rule_texts(band: Band, species: Species, notes: Notes) -> list[tuple[str, str]]:
+def rule_texts(
+    band: Band, species: Species, notes: Notes, language: Language = ENGLISH
+) -> list[tuple[str, str]]:
     """Two sentences a rule: when and on what condition; why, with the mark of its source."""
     hazards = tuple(hazard for hazard, _ in band.closed)
     found = []
@@ -96,7 +98,7 @@ def rule_texts(band: Band, species: Species, notes: Notes) -> list[tuple[str, st
             when = f"Only on a vigorous tree, and not in the dates here: {when}"
         found.append((when, f"{rule.why} {notes.mark(rule.source, rule.evidence)}"))
     return found or [
-        (f"The rules give this taxon no {wording.WORK_LABELS[band.kind]}.", ""),
+        (language.text("booklet.no_rule", work=language.text(f"work.{band.kind}")), ""),
     ]
 
 
