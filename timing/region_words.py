@@ -208,7 +208,8 @@ def conditions_text(region: RegionCalendar) -> str:
                 kinds.setdefault(text, []).append(_kind(band, region.language))
         for text, named in kinds.items():
             found.setdefault(text, []).append(_taxon_kinds(row.species.common_name, named, region))
-    return "; ".join(f"{', '.join(who)}: {text}" for text, who in found.items())
+    told = "; ".join(f"{', '.join(who)}: {text}" for text, who in found.items())
+    return f"{told}." if told else ""
 
 
 def shifts_text(region: RegionCalendar) -> str:
