@@ -22,7 +22,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from pypdf import PdfReader
-from test_calendar_chart import boxes, crop, crowd, rendered
+from test_calendar_chart import check_apart, crop, crowd, rendered
 from test_calendar_text import YEAR, band, day, hump, made_up, taxon
 
 from cli.main import main
@@ -113,22 +113,7 @@ def check_text(text: str, calendar: YearCalendar) -> None:
 
 def check_layout(figures: list[Figure]) -> list[str]:
     """Check that texts stay on the paper and apart; return them."""
-    said = []
-    for figure in figures:
-        width, height = figure.bbox.width, figure.bbox.height
-        edge = EDGE * figure.dpi
-        placed = boxes(figure)
-        words = [text for text, _ in placed]
-        said += words
-        left, low, right, high = np.array([box.extents for _, box in placed]).T
-        inside = (edge <= left) & (right <= width - edge) & (edge <= low) & (high <= height - edge)
-        assert inside.all(), words[int(np.argmin(inside))]
-        across = np.minimum.outer(right, right) - np.maximum.outer(left, left)
-        down = np.minimum.outer(high, high) - np.maximum.outer(low, low)
-        # pixels of 1/150 inch; line boxes touch where letters do not
-        one, other = np.nonzero(np.triu((across > 1) & (down > 2), 1))
-        assert not one.size, (words[one[0]], words[other[0]])
-    return said
+    return [text for figure in figures for text in check_apart(figure, EDGE, 2)]
 
 
 @pytest.mark.slow

@@ -11,14 +11,13 @@ What must hold:
 import re
 from dataclasses import replace
 from functools import cache
-from itertools import combinations
 from string import Formatter
 
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from test_calendar_chart import boxes, crowd
+from test_calendar_chart import check_apart, crowd
 from test_calendar_text import made_up, taxon
 
 from timing.calendar import YearCalendar
@@ -182,15 +181,8 @@ def test_it_says_that_names_stay_english(code: str) -> None:
 
 @pytest.mark.parametrize("code", OTHERS)
 def test_the_chart_keeps_its_texts_apart(code: str) -> None:
-    figure = draw_calendar(replace(crowd(4), language=language(code)))
-    placed = boxes(figure)
-    for text, box in placed:
-        assert box.x0 >= 0, text
-        assert box.x1 <= figure.bbox.width, text
-    for (one, first), (other, second) in combinations(placed, 2):
-        across = min(first.x1, second.x1) - max(first.x0, second.x0)
-        down = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert across <= 1 or down <= 1, (one, other)
+    check_apart(draw_calendar(replace(crowd(4), language=language(code))))
+    check_apart(draw_region(two_sites(replace(crowd(3), language=language(code)))))
 
 
 def test_values_may_hold_braces() -> None:
