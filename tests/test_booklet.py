@@ -19,7 +19,6 @@ from typing import Any
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from pypdf import PdfReader
 from test_calendar_chart import check_apart, crop, crowd, rendered
@@ -153,40 +152,6 @@ def test_no_text_collides_with_as_many_taxa_as_the_library_has() -> None:
     for number in range(count):
         assert f"Arbor {number}" in found
     check_layout([*figures[:4], *figures[-3:]])  # cover, taxa, months, notes: kinds of pages
-
-
-def test_every_page_shows_what_was_drawn(tmp_path: Path) -> None:
-    """Colours and places of the file, read back by pypdf, against matplotlib's own picture."""
-    figures = draw_booklet(made_up())
-    save_booklet(made_up(), tmp_path / "year.pdf")
-    pages = PdfReader(tmp_path / "year.pdf").pages
-    assert len(pages) == len(figures)
-    for figure, page in zip(figures, pages, strict=True):
-        height = 72 * figure.get_size_inches()[1]
-        drawn = [
-            (text.get_text(), 72 * text.get_position()[0], height - 72 * text.get_position()[1])
-            for text in figure.findobj(Text)
-            if text.get_text() and text.get_horizontalalignment() == "left"
-        ]
-        found: list[tuple[str, float, float]] = []
-
-        def keep(text: str, _cm: Any, tm: list[float], _font: Any, _size: Any) -> None:
-            if text.strip():
-                found.append((text.strip(), tm[4], tm[5]))  # noqa: B023
-
-        page.extract_text(visitor_text=keep)
-        places = {(round(x), round(y)) for _, x, y in found}
-        near = [
-            any((round(x) + a, round(y) + b) in places for a in (-1, 0, 1) for b in (-1, 0, 1))
-            for _, x, y in drawn
-        ]
-        assert np.mean(near) > 0.95
-        content = page.get_contents()
-        assert content is not None
-        operators = [name for _, name in content.operations]
-        assert operators.count(b"TJ") == sum(1 for t in figure.findobj(Text) if t.get_text())
-        assert operators.count(b"f") == len(figure.findobj(Polygon))
-        assert operators.count(b"BT") == operators.count(b"ET")
 
 
 def test_no_text_collides_with_very_long_names() -> None:

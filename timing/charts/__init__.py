@@ -46,7 +46,6 @@ SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
 GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
 DPI = 150
 MEASURED = 100  # points; texts are measured in one size
-HATCH_WIDTH = 0.9  # points
 Style = Literal["normal", "italic"]
 
 
@@ -97,7 +96,7 @@ _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "sapdial",
     "pdf.fonttype": 42,
-    "hatch.linewidth": HATCH_WIDTH,
+    "hatch.linewidth": 0.9,
     "text.hinting": "none",
     "path.simplify": False,
 }
@@ -132,15 +131,6 @@ def text_width(
 @cache
 def _font(family: str, weight: str, style: Style) -> FT2Font:
     return get_font(findfont(FontProperties(family=[family], weight=weight, style=style)))
-
-
-class Stroke(Line2D):
-    """A line that can tell its dashes, in widths of the line; none for a whole line."""
-
-    def __init__(self, xs: Any, ys: Any, **more: Any) -> None:
-        super().__init__(xs, ys, **more)
-        style = more.get("linestyle")
-        self.dashes: tuple[float, ...] = style[1] if isinstance(style, tuple) else ()
 
 
 class Page:
@@ -214,7 +204,7 @@ class Page:
         self, xs: Any, ys: Any, *, colour: str = INK, width: float = 0.8, gid: str = "", **more: Any
     ) -> None:
         """Draw a line through points; NaN lifts the pen."""
-        drawn = Stroke(xs, ys, color=colour, linewidth=width, clip_on=False, **more)
+        drawn = Line2D(xs, ys, color=colour, linewidth=width, clip_on=False, **more)
         drawn.set_gid(gid or None)
         self.add(drawn)
 

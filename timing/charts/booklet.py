@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from matplotlib.backends.backend_pdf import PdfPages
+
 from timing.calendar import YearCalendar
 from timing.charts import Figure, house_style
 from timing.charts.booklet_cover import cover
 from timing.charts.booklet_lists import month_pages, note_pages
 from timing.charts.booklet_pages import taxa_pages
-from timing.charts.booklet_sheet import Book, PaperName
-from timing.charts.pdf_pages import write_pages
+from timing.charts.booklet_sheet import WHITE, Book, PaperName
 from timing.errors import UsageError
 from timing.export.files import replacing
 
@@ -43,7 +44,11 @@ def save_booklet(calendar: YearCalendar, path: Path, paper: PaperName = "a4") ->
     if path.suffix.lower() != ".pdf":
         raise UsageError(f"{path}: a booklet is written as .pdf")
     pages = draw_booklet(calendar, paper)
-    title = f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}"
-    with replacing(path) as part:
-        write_pages(pages, part, title=title, language=calendar.language.code)
+    about = {
+        "Title": f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}",
+        "CreationDate": None,
+    }
+    with house_style(), replacing(path) as part, PdfPages(part, metadata=about) as pdf:
+        for page in pages:
+            pdf.savefig(page, facecolor=WHITE)
     return len(pages)
