@@ -47,7 +47,8 @@ HEADINGS = set(
     re.findall(
         r"\w+",
         "Agenda for, Plan at most trees a day made on, Temperatures from to, A day counts as safe "
-        "from, CLOSING WITHIN WEEKS, OPEN NOW, OPENING, LOOK AT THIS TREE, LEFT OVER, NO SAFE DAY, "
+        "from, CLOSING WITHIN WEEKS, OPEN NOW, OPENING, HELD BACK, LOOK AT THIS TREE, LEFT "
+        "OVER, NO SAFE DAY, "
         "nothing, tree, Saturday, June July August December, Nothing safe or marginal on these "
         "days",
     )

@@ -277,7 +277,13 @@ def test_hazards_noted_for_a_site_are_obeyed_by_every_answer(tmp_path):
     assert "Noted for this site: Dutch elm disease" in " ".join(drawn("b.txt").split())
     agenda = told("agenda", book=path)
     assert {item["topic"] for item in agenda["vetoes"]} == {"hazard"}
-    assert "Noted for this site" in run("agenda", "--on", ON, book=path).stdout
+    shown = run("agenda", "--on", ON, book=path).stdout
+    assert "Noted for this site" in shown
+    held = shown.partition("HELD BACK")[2].split()
+    assert " ".join(held).startswith(
+        "Heavy cuts, light refinement, winter outline work: Elm (Chinese elm) "
+        "Dutch elm disease: closed 1 April to 30 September 2025"
+    )
     taken = run("site", "change", SITE.name, "--hazard", "", book=path)
     assert taken.stdout == "changed site Lower yard: hazards none\n"
     assert told(*asked, book=path) == free

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from timing.answers import Outlook
-from timing.closed_seasons import HazardNotice, hazard_notices, veto_text
+from timing.closed_seasons import HazardNotice, hazard_notices, veto_brief, veto_text
 from timing.forecast import forecast_vetoes
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
 from timing.recovery import Hold
@@ -54,10 +54,12 @@ class Veto:
     ----------
     topic : a record of the tree, a hazard's closed season, the tree's condition, or the weather.
     text : a sentence without its full stop.
+    brief : the same in a few words where the sentence is long, or "".
     """
 
     topic: VetoTopic
     text: str
+    brief: str = ""
 
 
 @dataclass(frozen=True)
@@ -138,10 +140,10 @@ def answer(
     strength: Condition = "weak" if any(hold.weakens for hold in held) else condition
     begin = max((on, *(hold.until for hold in held))) if work == "heavy" else on
     notices = hazard_notices(outlook, work, on)
-    closed = (text for notice in notices if (text := veto_text(notice, work, on)))
+    closed = ((notice, text) for notice in notices if (text := veto_text(notice, work, on)))
     vetoes = (
         *(Veto("record", hold.text) for hold in held if work == "heavy"),
-        *(Veto("hazard", text) for text in closed),
+        *(Veto("hazard", text, veto_brief(notice, on)) for notice, text in closed),
         *(Veto("tree", WEAK) for _ in range(condition == "weak" and work == "heavy")),
         *(Veto("weather", text) for text in _weather(outlook, odds, on)),
     )

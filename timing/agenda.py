@@ -60,13 +60,14 @@ class Agenda:
         return tuple(task for task in self.tasks if task.group == group)
 
     def held_back(self) -> tuple[Barred, ...]:
-        """Work that season and weather would allow today, but not the tree."""
-        return tuple(
-            item
-            for item in self.barred
-            if item.chance >= self.confidence - 1e-9
-            and all(veto.topic in ("record", "tree") for veto in item.vetoes)
-        )
+        """Work that a hazard closes today, or that all but the tree would allow."""
+        found = []
+        for item in self.barred:
+            topics = {veto.topic for veto in item.vetoes}
+            alone = topics <= {"record", "tree"} and item.chance >= self.confidence - 1e-9
+            if alone or "hazard" in topics:
+                found.append(item)
+        return tuple(found)
 
 
 def agenda(

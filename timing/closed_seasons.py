@@ -301,22 +301,33 @@ def grounds(season: ClosedSeason) -> str:
     return f"{season.why} [{season.evidence}: {season.source}]"
 
 
+def closed_on(notice: HazardNotice, on: np.datetime64) -> ClosedRun | None:
+    """The closed days that hold a day, or None where it is open."""
+    return next((run for run in notice.runs if run.first <= on <= run.last), None)
+
+
 def veto_text(notice: HazardNotice, kind: WorkKind, on: np.datetime64) -> str | None:
     """Why a day is closed, or None where it is not."""
-    for run in notice.runs:
-        if run.first <= on <= run.last:
-            sources = "; ".join(
-                dict.fromkeys(
-                    part.season.source
-                    for part in notice.parts
-                    if part.run and part.run.first <= on <= part.run.last
-                )
-            )
-            return (
-                f"{notice.hazard.label}: no {WORK_LABELS[kind]} from {run_text(run)} [{sources}]. "
-                f"{authority_text().rstrip('.')}"
-            )
-    return None
+    run = closed_on(notice, on)
+    if run is None:
+        return None
+    sources = "; ".join(
+        dict.fromkeys(
+            part.season.source
+            for part in notice.parts
+            if part.run and part.run.first <= on <= part.run.last
+        )
+    )
+    return (
+        f"{notice.hazard.label}: no {WORK_LABELS[kind]} from {run_text(run)} [{sources}]. "
+        f"{authority_text().rstrip('.')}"
+    )
+
+
+def veto_brief(notice: HazardNotice, on: np.datetime64) -> str:
+    """The same in a few words, for a list; "" where the day is open."""
+    run = closed_on(notice, on)
+    return f"{notice.hazard.label}: closed {run_text(run)}" if run else ""
 
 
 def season_text(season: ClosedSeason, hemisphere: Hemisphere | None = None) -> str:

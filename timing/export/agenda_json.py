@@ -8,7 +8,7 @@ from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Subject, Task
 from timing.export import agenda_words as words
 from timing.export.as_json import Json, record_json, site_json
 from timing.running import reaches
-from timing.wording import CAUTIONS
+from timing.wording import CAUTIONS, WORK_LABELS
 from timing.work_plan import Job, WorkPlan
 
 
@@ -36,9 +36,11 @@ def agenda_json(agenda: Agenda, plan: WorkPlan | None = None) -> Json:
             {
                 **_whose(item.subject),
                 "work": item.work,
+                "work_name": WORK_LABELS[item.work],
                 "chance_today": round(item.chance, 3),
                 "topic": veto.topic,
                 "text": veto.text,
+                "brief": veto.brief or None,
             }
             for item in agenda.barred
             for veto in item.vetoes

@@ -42,9 +42,12 @@ def agenda_text(agenda: Agenda) -> str:
     if held:
         lines += ["", "HELD BACK"]
     for items in _alike(held, _held_key):
-        names = words.listed_names((item.subject for item in items), _several(agenda))
-        lines += wrapped(f"{words.work_text(items[0].work)}: {names}", "  ", "      ")
-        lines += [line for veto in items[0].vetoes for line in wrapped(veto.text, "      ")]
+        whom = {(item.subject.site, item.subject.name): item.subject for item in items}
+        names = words.listed_names(whom.values(), _several(agenda))
+        kinds = list(dict.fromkeys(words.work_text(item.work) for item in items))
+        work = ", ".join([kinds[0], *(kind[0].lower() + kind[1:] for kind in kinds[1:])])
+        lines += wrapped(f"{work}: {names}", "  ", "      ")
+        lines += [line for text in _why_held(items[0]) for line in wrapped(text, "      ")]
     lines += ["", "LOOK AT THIS TREE"]
     for notices in _alike(agenda.notices, lambda item: (item.topic, item.text, item.command)):
         lines += _notice(notices, agenda)
@@ -149,8 +152,15 @@ def _who(subject: Subject, agenda: Agenda) -> str:
 
 
 def _held_key(item: Barred) -> Hashable:
-    """What work that shares an entry has in common."""
-    return item.work, item.vetoes, item.subject.outlook.species.slug, item.subject.site
+    """What work that shares an entry has in common; one tree's kinds of work share it as well."""
+    subject = item.subject
+    hazards = any(veto.topic == "hazard" for veto in item.vetoes)
+    whose = subject.outlook.species.slug, subject.site, subject.is_tree
+    return _why_held(item), whose, "" if hazards else item.work
+
+
+def _why_held(item: Barred) -> tuple[str, ...]:
+    return tuple(veto.brief or veto.text for veto in item.vetoes if veto.topic != "weather")
 
 
 def _left_key(item: LeftOver) -> Hashable:
