@@ -99,7 +99,7 @@ def listed(blocks: Iterable[list[str]]) -> str:
 def _what(record: Record) -> str:
     if isinstance(record, ObservedDate):
         whose = f"{record.tree}, " if record.tree else ""
-        return f"{record.event.replace('_', ' ')} seen: {whose}{record.species} at {record.site}"
+        return f"{record.event} seen: {whose}{record.species} at {record.site}"
     if isinstance(record, Runner):
         ended = f"ended {record.ended.isoformat()}" if record.ended else "still running"
         looked = f", looked at {record.looked.isoformat()}" if record.looked else ""
