@@ -21,12 +21,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cli.benches import benches_of
 from cli.main import main
 from timing.intake.samples import find_sample, sample_record
 from timing.notebook.model import NotebookSite, ObservedDate, Shelter, Tree, WorkDone
 from timing.notebook.readings import Readings
 from timing.notebook.seen import SeenDates
 from timing.notebook.store import Notebook
+from timing.species.catalogue import load_species
 
 WHEN = dt.datetime(2025, 6, 20, 12)
 ON = "2025-06-20"
@@ -287,3 +289,24 @@ def test_hazards_noted_for_a_site_are_obeyed_by_every_answer(tmp_path):
     taken = run("site", "change", SITE.name, "--hazard", "", book=path)
     assert taken.stdout == "changed site Lower yard: hazards none\n"
     assert told(*asked, book=path) == free
+
+
+def test_the_notebook_is_read_as_often_for_many_trees_as_for_few(tmp_path, monkeypatch):
+    reads = []
+    read = Notebook.records
+    monkeypatch.setattr(Notebook, "records", lambda *a, **k: reads.append(k) or read(*a, **k))
+    counts = []
+    for number in (2, 5):
+        reads.clear()
+        with Notebook.open(tmp_path / f"{number}.sqlite", create=True) as book:
+            book.add_site(SITE, readings(), when=WHEN)
+            for tree in range(number):
+                book.add_tree(Tree(f"Tree {tree}", "acer-palmatum", SITE.name), when=WHEN)
+                day = dt.date(2024, 5, 1 + tree)
+                book.add_record(ObservedDate("bud_break", day, f"Tree {tree}"), when=WHEN)
+            taxa = {"acer-palmatum": load_species("acer-palmatum")}
+            found = list(benches_of(book, book.trees(), np.datetime64(ON), taxa=taxa))
+        dates = {known.bench.observed[0].date for _, known in found}
+        assert len(dates) == number  # each by its own dates
+        counts.append(len(reads))
+    assert counts[0] == counts[1]
