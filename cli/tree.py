@@ -131,12 +131,12 @@ def shelter(
 def _calibrate(name: str, kind: str, logger: Path, notebook: Path | None) -> None:
     """Keep what a thermometer beside the tree says, as one change."""
     from timing.calibration import quarter_offsets
-    from timing.intake.daily_csv import read_daily_csv
+    from timing.intake.temperatures import read_temperatures
     from timing.notebook.shelter import calibrated
 
     with open_notebook(notebook) as book:
         station = book.temperature_record(book.tree(name).site)
-        offsets = quarter_offsets(station, read_daily_csv(logger))
+        offsets = quarter_offsets(station, read_temperatures(logger).record)
         change = book.change_tree(name, lambda tree: calibrated(tree, kind, offsets), when=now())
     click.echo(change.what)
     for item in offsets:

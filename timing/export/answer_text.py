@@ -64,7 +64,7 @@ def place_lines(
         if record.missing_days
         else ""
     )
-    lines.append(f"Temperatures from {record.first} to {record.last}{mended}")
+    lines += wrapped(f"Temperatures from {record.first} to {record.last}{mended}", "", "  ")
     lines += wrapped(credit_text(site), "", "  ")
     if closed_seasons:
         lines += wrapped(noted_hazards_text(site), "", "  ")
