@@ -183,8 +183,41 @@ def found_in_real(
     return "nothing"
 
 
+def order_flagged(years: int, records: int, seed: int = 5) -> float:
+    """Share of made-up series of the day order, without a step, in which one is told.
+
+    Their monthly scatter of 0.5 °C and yearly swings of 0.07 °C are those of real records.
+    """
+    rng = np.random.default_rng(seed)
+    hits = 0
+    for _ in range(records):
+        monthly = departures(noise(rng, years, 0.5, 0.07, 0.2))
+        steps = find_steps(monthly, FIRST, line=False, level=LEVEL)
+        hits += bool(steps and steps.found)
+    return hits / records
+
+
+def moved_maxima_found(name: str, days: int) -> bool:
+    """Whether maxima moved by a day from a month on are told within a year of it, without more."""
+    spot = place(name)
+    record = spot.record
+    since = quiet_middle(check_record(record, spot.site))
+    calendar = record.first + np.arange(len(record.state))
+    high = np.where(calendar >= since, np.roll(record.raw_tmax_c, days), record.raw_tmax_c)
+    low = np.where(np.isnan(high), record.raw_tmin_c, np.fmin(record.raw_tmin_c, high))
+    moved = record_from_readings(calendar, low, high, source=record.source)
+    month = since.astype("datetime64[M]")
+    return any(
+        abs(int((item.month - month).astype(int))) <= 12 and "day order" in item.series
+        for item in check_record(moved, spot.site).breaks
+    )
+
+
 def main() -> None:
     """Print the numbers of docs/check.md."""
+    print("day order, none", [order_flagged(years, 300) for years in (20, 40, 80)])
+    trials = [moved_maxima_found(name, days) for name in LONG for days in (1, -1)]
+    print("day order, maxima moved a day", sum(trials), "of", len(trials), flush=True)
     for years in (20, 40, 80):
         none, drifting = flagged(years, 300), flagged(years, 300, range_trend=0.2)
         print(years, "none", none, "drifting", drifting, "beside", flagged(years, 300, beside=True))

@@ -40,7 +40,7 @@ from timing.species.model import (
     Species,
     WorkKind,
 )
-from timing.temperature import TemperatureRecord
+from timing.temperature import BRIDGED, OBSERVED, OPEN, TemperatureRecord
 from timing.windows import Window
 from timing.wording import EVENT_LABELS, WORK_LABELS, span_text, window_spans
 
@@ -124,7 +124,7 @@ def made_up(
         day("2010-01-01"),
         np.zeros(days),
         np.ones(days),
-        np.repeat(np.array([0, 1, 3], np.int8), days // 3),
+        np.repeat(np.array([OBSERVED, BRIDGED, OPEN], np.int8), days // 3),
         (),
         "made-up.csv",
         np.zeros(days),

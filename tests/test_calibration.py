@@ -13,6 +13,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from test_bench import run
 
 from timing.calibration import quarter_offsets
 from timing.errors import DataError
@@ -90,3 +91,27 @@ def test_a_calibration_is_one_change(tmp_path):
         assert len(book.tree("Old maple").shelters) == 2
         book.undo()
         assert book.tree("Old maple").shelters == ()
+
+
+def test_a_loggers_hours_calibrate_as_days_do(tmp_path):
+    """Readings of every hour from a thermometer 2 °C above the site's, night and day."""
+    days = np.arange("2020-09-01", "2021-09-01", dtype="M8[D]")
+    number = np.arange(len(days))
+    low = np.round(5 + 3 * np.sin(number * 1.7), 1)
+    high = np.round(low + 8 + 2 * np.cos(number * 0.9), 1)
+    book = tmp_path / "book.sqlite"
+    with Notebook.open(book, create=True) as notebook:
+        site = NotebookSite("Home", 45.5, 7.25)
+        when = dt.datetime(2021, 10, 1)
+        notebook.add_site(site, Readings(days, low, high), when=when)
+        notebook.add_tree(Tree("Maple", "acer-palmatum", "Home"), when=when)
+    lines = ["time,temperature_c"]
+    for day, a, b in zip(days[91:151], low[91:151], high[91:151], strict=True):
+        wave = (a + b) / 2 - (b - a) / 2 * np.cos((np.arange(24) - 5) / 12 * np.pi)
+        lines += [f"{day} {hour:02d}:00,{value + 2:.2f}" for hour, value in enumerate(wave)]
+    (tmp_path / "wall.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    words = ("tree", "shelter", "Maple", "--kind", "wall", "--calibrate-with")
+    done = run(*words, str(tmp_path / "wall.csv"), "--notebook", str(book))
+    assert done.exit_code == 0, done.stderr
+    assert "12-01 to 02-29: nights +2.0 °C" in done.stdout
+    assert "days +2.0 °C" in done.stdout
