@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import click
 
@@ -281,11 +281,15 @@ def _tags(given: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(tag for tag in given if tag.strip())
 
 
-def _entry(book: Notebook, site: NotebookSite) -> tuple[NotebookSite, Span | None, int]:
-    return site, book.span(site.name), len(book.trees(site=site.name))
+Entry: TypeAlias = "tuple[NotebookSite, Span | None, int, Span | None]"
 
 
-def _show(entries: list[tuple[NotebookSite, Span | None, int]], output: str) -> None:
+def _entry(book: Notebook, site: NotebookSite) -> Entry:
+    trees = len(book.trees(site=site.name))
+    return site, book.span(site.name), trees, book.span(site.name, "forecast")
+
+
+def _show(entries: list[Entry], output: str) -> None:
     from timing.notebook.as_json import sites_json
     from timing.notebook.words import listed, site_lines
 

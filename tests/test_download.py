@@ -339,6 +339,11 @@ def test_a_forecast_forbids_and_changes_nothing_else(service: Service) -> None:
         expected = book.readings(None, "forecast")
     assert expected is not None
     assert [day.day for day in expected.days.tolist()] == [15, 16, 17, 19]  # 18: impossible
+    (site,) = service.sapdial.json("site", "list")["sites"]
+    assert site["forecast"] == {"first": "2024-06-15", "last": "2024-06-19", "days": 4}
+    assert site["temperatures"]["last"] == "2024-06-14"
+    shown = service.sapdial.answered("site", "show", "Mill bench")
+    assert "forecast 2024-06-15 to 2024-06-19, kept apart" in shown
 
     def asked(on: str) -> dict[str, Any]:
         words = ("ask", "acer-palmatum", "--work", "heavy", "--on", on)

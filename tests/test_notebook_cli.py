@@ -135,6 +135,7 @@ def test_sites_trees_and_records_are_listed(bench: Command, daily: Path) -> None
                 "attribution": "",
                 "licence": "",
                 "station": None,
+                "forecast": None,
                 "notes": [],
                 "neighbour": None,
                 "neighbour_attribution": None,

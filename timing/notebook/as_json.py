@@ -13,8 +13,10 @@ if TYPE_CHECKING:
 SITES, TREES, RECORDS = "sapdial-sites-1", "sapdial-trees-1", "sapdial-records-1"
 
 
-def sites_json(entries: Iterable[tuple[NotebookSite, Span | None, int]]) -> dict[str, Any]:
-    """Sites, each with the span of its temperatures and the number of its trees."""
+def sites_json(
+    entries: Iterable[tuple[NotebookSite, Span | None, int, Span | None]],
+) -> dict[str, Any]:
+    """Sites, each with the span of its temperatures, the number of its trees and its forecast."""
     return {"schema": SITES, "sites": [_site(*entry) for entry in entries]}
 
 
@@ -28,7 +30,7 @@ def records_json(records: Iterable[Record]) -> dict[str, Any]:
     return {"schema": RECORDS, "records": [_record(record) for record in records]}
 
 
-def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
+def _site(site: NotebookSite, span: Span | None, trees: int, ahead: Span | None) -> dict[str, Any]:
     return {
         "site": site.name,
         "latitude": site.latitude,
@@ -41,6 +43,9 @@ def _site(site: NotebookSite, span: Span | None, trees: int) -> dict[str, Any]:
         "attribution": site.attribution,
         "licence": site.licence,
         "station": _station(site),
+        "forecast": None
+        if ahead is None
+        else {"first": str(ahead.first), "last": str(ahead.last), "days": ahead.days},
         "notes": list(site.notes),
         "neighbour": site.neighbour or None,
         "neighbour_attribution": site.neighbour_credit or None,

@@ -162,11 +162,11 @@ def _place(site: int, kind: Kind) -> tuple[str, tuple[int | str, ...]]:
     return "beside WHERE site = ? AND kind = ?", (site, kind)
 
 
-def read_span(db: sqlite3.Connection, site: int) -> Span | None:
-    """First and last day of a site's readings and how many there are, or None."""
+def read_span(db: sqlite3.Connection, site: int, kind: Kind = "own") -> Span | None:
+    """First and last day of a site's readings of a kind and how many there are, or None."""
+    table, key = _place(site, kind)
     first, last, pairs = db.execute(
-        "SELECT min(day), max(day), count(tmin_c + tmax_c) FROM temperature WHERE site = ?",
-        (site,),
+        f"SELECT min(day), max(day), count(tmin_c + tmax_c) FROM {table}", key
     ).fetchone()
     if first is None:
         return None

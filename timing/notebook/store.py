@@ -152,10 +152,10 @@ class Notebook:
         with self.reading() as db:
             return read_readings(db, sites.read_site(db, site)[0], kind)
 
-    def span(self, site: str | None = None) -> Span | None:
-        """First and last day of a site's temperatures, or None where it has none."""
+    def span(self, site: str | None = None, kind: Kind = "own") -> Span | None:
+        """First and last day of a site's temperatures of a kind, or None where it has none."""
         with self.reading() as db:
-            return read_span(db, sites.read_site(db, site)[0])
+            return read_span(db, sites.read_site(db, site)[0], kind)
 
     def temperature_record(
         self, site: str | None = None, *, until: np.datetime64 | None = None

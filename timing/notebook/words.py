@@ -25,8 +25,10 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def site_lines(site: NotebookSite, span: Span | None, trees: int) -> list[str]:
-    """One site: its place, its record and how many trees stand there."""
+def site_lines(
+    site: NotebookSite, span: Span | None, trees: int, ahead: Span | None = None
+) -> list[str]:
+    """One site: its place, its record, what is forecast there and how many trees it holds."""
     height = "elevation unknown" if site.elevation_m is None else f"{site.elevation_m:g} m"
     north = f"{abs(site.latitude):g}° {'S' if site.latitude < 0 else 'N'}"
     east = f"{abs(site.longitude):g}° {'W' if site.longitude < 0 else 'E'}"
@@ -43,6 +45,11 @@ def site_lines(site: NotebookSite, span: Span | None, trees: int) -> list[str]:
         *(_wrapped(f"hazards: {', '.join(site.hazards)}") if site.hazards else ()),
         *(_wrapped(f"from {site.source}") if site.source else ()),
         *(line for text in _station_texts(site) for line in _wrapped(text)),
+        *(
+            _wrapped(f"forecast {ahead.first} to {ahead.last}, kept apart: it only forbids cuts")
+            if ahead
+            else ()
+        ),
         *(_wrapped(f"gaps filled from {site.neighbour}") if site.neighbour else ()),
         *(line for note in site.notes for line in _wrapped(f"note: {note}")),
         *(_wrapped(f"attribution: {site.attribution}") if site.attribution else ()),
