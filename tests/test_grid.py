@@ -134,19 +134,20 @@ def test_what_does_not_fit_is_refused() -> None:
         event_days(1.0, 2.0, 45.0, species=MAPLE, first=FIRST)
 
 
-def as_dask(low: Floats, high: Floats, latitude: Floats, species: object, rows: int) -> object:
-    """The same as a chunked xarray computation."""
+def stored(folder: Path, low: Floats, high: Floats, latitude: Floats, rows: int) -> object:
+    """The climate written as Zarr and opened in chunks of so many rows."""
     xarray = pytest.importorskip("xarray")
-    pytest.importorskip("dask")
-    dims = ("y", "x", "time")
+    pytest.importorskip("zarr")
+    dims, store = ("y", "x", "time"), folder / "climate.zarr"
     data = xarray.Dataset(
         {"tmin": (dims, low), "tmax": (dims, high), "latitude": (("y", "x"), latitude)}
-    ).chunk({"y": rows, "x": -1, "time": -1})
-    return applied(xarray, data, species)
+    )
+    data.to_zarr(store, consolidated=False)
+    return xarray.open_zarr(store, consolidated=False).chunk({"y": rows, "x": -1, "time": -1})
 
 
-def applied(xarray: object, data: object, species: object) -> object:
-    return xarray.apply_ufunc(  # type: ignore[attr-defined]
+def applied(data: object, species: object) -> object:
+    return pytest.importorskip("xarray").apply_ufunc(
         event_days,
         data["tmin"],  # type: ignore[index]
         data["tmax"],  # type: ignore[index]
@@ -165,27 +166,18 @@ def applied(xarray: object, data: object, species: object) -> object:
     )
 
 
-def test_chunks_of_an_xarray_give_the_same_dates(tmp_path: Path) -> None:
-    xarray = pytest.importorskip("xarray")
-    pytest.importorskip("zarr")
+def test_chunks_of_a_stored_climate_give_the_same_dates(tmp_path: Path) -> None:
     low, high, latitude = climate(4, 2)
-    expected = one_by_one(low, high, latitude, "acer-palmatum")
-    lazy = as_dask(low, high, latitude, MAPLE, rows=2)
-    np.testing.assert_array_equal(lazy.compute(scheduler="synchronous").values, expected)  # type: ignore[attr-defined]
-    dims = ("y", "x", "time")
-    store = tmp_path / "climate.zarr"
-    xarray.Dataset(
-        {"tmin": (dims, low), "tmax": (dims, high), "latitude": (("y", "x"), latitude)}
-    ).to_zarr(store, consolidated=False)
-    opened = xarray.open_zarr(store, consolidated=False).chunk({"y": 2, "x": -1, "time": -1})
-    got = applied(xarray, opened, MAPLE).compute(scheduler="synchronous")  # type: ignore[attr-defined]
-    np.testing.assert_array_equal(got.values, expected)
+    lazy = applied(stored(tmp_path, low, high, latitude, rows=2), MAPLE)
+    got = lazy.compute(scheduler="synchronous")  # type: ignore[attr-defined]
+    np.testing.assert_array_equal(got.values, one_by_one(low, high, latitude, "acer-palmatum"))
 
 
 @pytest.mark.slow
-def test_two_workers_of_a_cluster_give_the_dates_of_a_plain_loop() -> None:
+def test_two_workers_of_a_cluster_give_the_dates_of_a_plain_loop(tmp_path: Path) -> None:
     distributed = pytest.importorskip("distributed")
     low, high, latitude = climate(40, 40)
+    data = stored(tmp_path, low, high, latitude, rows=5)
     with (
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, dashboard_address=None
@@ -193,6 +185,6 @@ def test_two_workers_of_a_cluster_give_the_dates_of_a_plain_loop() -> None:
         distributed.Client(cluster),
     ):
         for species in (MAPLE, MUGO):
-            got = as_dask(low, high, latitude, species, rows=5).compute().values  # type: ignore[attr-defined]
+            got = applied(data, species).compute().values  # type: ignore[attr-defined]
             expected = one_by_one(low, high, latitude, species.slug)
             np.testing.assert_array_equal(got, expected)

@@ -1,8 +1,8 @@
 """What a survey says of one site: usual dates and windows of every taxon, as rows of a table.
 
-Dates stand in 2023, a year without 29 February: the median of an event and the opening of a
-window fall into it, the other dates stand around them and may carry 2022 or 2024. They are
-usual dates, from past seasons alone; no running season is told of.
+Dates stand in 2022, which has no 29 February before or after it: the median of an event and the
+opening of a window fall into it, the other dates stand around them and may carry 2021 or 2023.
+They are usual dates, from past seasons alone; no running season is told of.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from timing.species.model import WORK_KINDS, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.windows import MARGINAL, runs_at
 
-YEAR = 2023
-NEW_YEAR_2023 = np.datetime64(f"{YEAR}-01-01", "D")
+YEAR = 2022
+FIRST_OF_JANUARY = np.datetime64(f"{YEAR}-01-01", "D")
 Level = Literal["safe", "marginal", "none"]
 COLUMNS: tuple[tuple[str, Literal["text", "degrees", "metres", "date", "count", "share"]], ...] = (
     ("site", "text"),
@@ -181,18 +181,18 @@ def windows_of_year(chance: Floats, level: float) -> list[tuple[np.datetime64, i
 
     Returns
     -------
-    First day in 2023, number of days and best chance of each. A year without a break opens on
+    First day in 2022, number of days and best chance of each. A year without a break opens on
     1 January.
     """
     if (chance >= level - 1e-9).all():
-        return [(NEW_YEAR_2023, CYCLE_DAYS, float(chance.max()))]
+        return [(FIRST_OF_JANUARY, CYCLE_DAYS, float(chance.max()))]
     found = []
     for start, stop in runs_at(np.tile(chance, 2), level):
         goes_on = start == 0 and chance[-1] >= level - 1e-9  # a run that began in the old year
         if goes_on or start >= CYCLE_DAYS:
             continue
         days = np.arange(start, stop) % CYCLE_DAYS
-        opens = next_date(int(days[0]), NEW_YEAR_2023)
+        opens = next_date(int(days[0]), FIRST_OF_JANUARY)
         found.append((opens, stop - start, float(chance[days].max())))
     return sorted(found, key=lambda window: (-window[1], window[0]))
 

@@ -20,14 +20,15 @@ from timing.season import CYCLE_DAYS, Floats, Ints
 from timing.species.catalogue import load_species
 from timing.species.model import WorkKind
 from timing.survey_parts import read_rows
-from timing.survey_rows import NEW_YEAR_2023
+from timing.survey_rows import FIRST_OF_JANUARY
 
 WIDTH, LEFT, RIGHT = 9.0, 0.75, 8.5
 MOST_TALL = 6.0
 STEPS = ("#f2dfb3", "#e6bd7e", "#d5955c", "#b96a48", "#93463b", "#672a30", "#371522")
+FEWEST_CELLS = 12
 GRID_SHARE = 0.5  # of the cells between the outermost sites; from here on sites are drawn as cells
 HALF_MONTHS = tuple(
-    np.datetime64(f"2023-{month:02d}-{day:02d}", "D") for month in range(1, 13) for day in (1, 16)
+    np.datetime64(f"2022-{month:02d}-{day:02d}", "D") for month in range(1, 13) for day in (1, 16)
 )
 
 
@@ -63,7 +64,7 @@ def read_places(parts: Sequence[Path], taxon: str, kind: WorkKind) -> Places:
             continue
         where.append((float(row.longitude), float(row.latitude)))
         level.append(found)
-        opening = np.datetime64(opens, "D") - NEW_YEAR_2023 if opens else np.timedelta64("NaT")
+        opening = np.datetime64(opens, "D") - FIRST_OF_JANUARY if opens else np.timedelta64("NaT")
         day.append(float(opening.astype(np.int64)) if opens else np.nan)
     at = np.array(where, dtype=float).reshape(-1, 2)
     return Places(at[:, 0], at[:, 1], np.array(day), tuple(level), nowhere)
@@ -91,7 +92,7 @@ def steps_of(day: Floats) -> tuple[tuple[Ints, ...], Ints]:
     steps : half months (0 = 1 to 15 January) of each step, in order from the cut of the year.
     step : array (sites,), step of each site, −1 where none.
     """
-    starts = np.array([(d - NEW_YEAR_2023).astype(np.int64) for d in HALF_MONTHS])
+    starts = np.array([(d - FIRST_OF_JANUARY).astype(np.int64) for d in HALF_MONTHS])
     known = ~np.isnan(day)
     step = np.full(day.shape, -1)
     if not known.any():
@@ -166,7 +167,7 @@ def _shade(number: int, count: int) -> int:
 def _span(halves: Ints) -> str:
     first = HALF_MONTHS[int(halves[0])]
     nth = (int(halves[-1]) + 1) % len(HALF_MONTHS)
-    return wording.span_text(first, HALF_MONTHS[nth] - 1 if nth else np.datetime64("2023-12-31"))
+    return wording.span_text(first, HALF_MONTHS[nth] - 1 if nth else np.datetime64("2022-12-31"))
 
 
 def _key(page: Page, number: int, text: str, colour: str, y: float) -> float:
@@ -199,7 +200,8 @@ class _Frame:
             round(np.ptp(v) / c) + 1 if v.size and c else 1
             for v, c in zip((self.x_of, self.y_of), self.cell, strict=True)
         )
-        self.grid = min(columns, rows) > 1 and len(self.x_of) >= GRID_SHARE * columns * rows
+        least = max(FEWEST_CELLS, GRID_SHARE * columns * rows)
+        self.grid = min(columns, rows) > 1 and len(self.x_of) >= least
         pad = 0.06 * max(np.ptp(self.x_of), np.ptp(self.y_of), 0.5) if self.x_of.size else 1.0
         across = (float(self.x_of.max()) if self.x_of.size else 0.0) + 2 * pad
         low, high = (self.y_of.min(), self.y_of.max()) if self.x_of.size else (0.0, 0.0)

@@ -16,7 +16,7 @@ from netCDF4 import Dataset
 from timing.season import Floats
 from timing.species.model import EVENT_ORDER, WORK_KINDS
 from timing.survey_parts import read_rows
-from timing.survey_rows import NEW_YEAR_2023, Row
+from timing.survey_rows import FIRST_OF_JANUARY, Row
 
 DIMENSIONS = {"event": (*EVENT_ORDER, "last_frost", "first_frost"), "work": WORK_KINDS}
 LEVELS = ("none", "marginal", "safe")
@@ -33,7 +33,7 @@ class Variable(NamedTuple):
     text: str
 
 
-DAY = "days since 2023-01-01"
+DAY = "days since 2022-01-01"
 OF_EVENT, OF_WORK = ("taxon", "event"), ("taxon", "work")
 VARIABLES = {
     "latitude": Variable((), "f8", np.nan, "degrees_north", "latitude"),
@@ -116,5 +116,5 @@ def _write_site(
 
 def _number(text: str, of: Variable, name: str) -> float:
     if of.units == DAY:
-        return float((np.datetime64(text, "D") - NEW_YEAR_2023).astype(np.int64))
+        return float((np.datetime64(text, "D") - FIRST_OF_JANUARY).astype(np.int64))
     return float(LEVELS.index(text)) if name == "level" else float(text)

@@ -85,14 +85,17 @@ def _site_of_line(
     row: list[str], header: list[str], path: Path, line: int, lines: dict[str, int]
 ) -> ListedSite | WrongLine:
     """One line; ``lines`` holds the line of every name so far."""
-    where, name = f"{path}, line {line}", f"line {line}"
+    where = f"{path}, line {line}"
+    name = row[header.index("name")].strip() if header.index("name") < len(row) else ""
+    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+        name = f"line {line}"
     try:
         if len(row) != len(header):
             raise DataError(
                 f"{where}: {len(row)} cells where the header has {len(header)}; every line needs "
                 "all columns"
             )
-        cells = {name: row[header.index(name)].strip() for name in COLUMNS}
+        cells = {column: row[header.index(column)].strip() for column in COLUMNS}
         item = _listed(cells, path, line)
         first = lines.get(item.site.name.casefold())
         if first is not None:
@@ -101,7 +104,7 @@ def _site_of_line(
                 "each site its own name"
             )
     except DataError as error:
-        lines.setdefault(f"\n{name}", line)  # no name holds a line break
+        lines.setdefault("", line)  # a name is never blank
         return WrongLine(name, line, error)
     lines[item.site.name.casefold()] = line
     return item
