@@ -72,7 +72,7 @@ LAYERS = (
     ("timing.intake.ghcn_wide", "timing.intake.ghcn_long", "timing.intake.ghcn_fixed"),
     ("timing.intake.dwd", "timing.intake.ecad"),
     ("timing.intake.temperatures", "timing.intake.region_file"),
-    ("timing.draws", "timing.crossings"),
+    ("timing.draws", "timing.crossings", "timing.quantiles"),
     ("timing.drivers",),
     ("timing.species.model",),
     ("timing.species.tables",),

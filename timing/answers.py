@@ -15,13 +15,14 @@ from timing.drivers import Drivers, build_drivers
 from timing.errors import DataError
 from timing.events import SeasonEvents, season_events
 from timing.limits import autumn_limits
+from timing.quantiles import quantiles
 from timing.running import running_events, running_odds, running_year
 from timing.season import (
     CYCLE_DAYS,
     SEASON_DAYS,
     Floats,
     Ints,
-    cycle_day,
+    cycle_day_of,
     next_date,
     season_end,
     season_start,
@@ -107,17 +108,17 @@ class Outlook:
 
         An event that fails in more than half of seasons × draws has no usual date.
         """
-        days = self.events.days.get(event)
-        if days is None:
+        every = self.events.days.get(event)
+        if every is None:
             return None
-        known = days[self.used]
+        known = every[self.used]
         known = known[np.isfinite(known)]
-        share = known.size / max(days[self.used].size, 1)
+        share = known.size / max(every[self.used].size, 1)
         if share <= 0.5:
             return None
-        quantiles = np.quantile(known, (0.1, 0.5, 0.9), method="median_unbiased")
+        days = np.rint(quantiles(known, (0.1, 0.5, 0.9))).astype(np.int64)
         start = season_start(2023, self.site.hemisphere)  # a season without 29 February
-        early, median, late = cycle_day(start + np.rint(quantiles).astype(np.int64))
+        early, median, late = cycle_day_of(days + int(start.astype(np.int64)))
         return UsualDate(event, int(early), int(median), int(late), float(share))
 
     def season_quantiles(self, event: str) -> Floats:
@@ -127,11 +128,11 @@ class Outlook:
         −inf and +inf where warmth has no beginning or end.
         """
         days = self.events.days[event]
-        quantiles = open_quantiles(days) if np.isinf(days).any() else self.events.quantiles(event)
+        dates = open_quantiles(days) if np.isinf(days).any() else self.events.quantiles(event)
         if self.running is not None:
             row = self.drivers.years == self.running.drivers.years[0]
-            quantiles[:, row] = open_quantiles(self.running.days[event].reshape(1, -1))
-        return quantiles
+            dates[:, row] = open_quantiles(self.running.days[event].reshape(1, -1))
+        return dates
 
     def event_names(self) -> list[str]:
         """The taxon's events in the order in which they usually fall within a season."""

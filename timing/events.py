@@ -31,6 +31,7 @@ from timing.clocks import LEAFING, Clock
 from timing.crossings import first_from, reach, running_mean, sum_at
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
+from timing.quantiles import quantiles
 from timing.sap import first_movement, strongest_fortnight
 from timing.season import (
     FIRST_JULY,
@@ -104,10 +105,10 @@ class SeasonEvents:
         result = np.full((len(shares), len(days)), np.nan)
         always = known.all(axis=1)
         sometimes = (known.mean(axis=1) > 0.5) & ~always
-        for rows, quantile in ((always, np.quantile), (sometimes, np.nanquantile)):
-            if rows.any():
-                with np.errstate(invalid="ignore"):
-                    result[:, rows] = quantile(days[rows], shares, axis=1, method="median_unbiased")
+        if always.any():
+            result[:, always] = quantiles(days[always], shares)
+        for row in np.flatnonzero(sometimes):
+            result[:, row] = quantiles(days[row, known[row]], shares)
         self._quantiles[event, shares] = days, result
         return result.copy()
 

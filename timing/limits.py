@@ -18,6 +18,7 @@ import numpy as np
 from timing.crossings import reach, sum_at
 from timing.drivers import Drivers
 from timing.events import SeasonEvents
+from timing.quantiles import quantiles
 from timing.season import SEASON_DAYS, Floats
 from timing.species.catalogue import common_rules
 from timing.species.model import Species
@@ -78,7 +79,7 @@ def autumn_limits(events: SeasonEvents) -> AutumnLimits:
     colour = events.days.get("leaf_colour", events.days.get("season_end"))
     if colour is not None and np.mean(~np.isnan(colour[covered])) > ENOUGH:
         late = np.where(np.isnan(colour[covered]), float(SEASON_DAYS), colour[covered])
-        early = float(np.quantile(late, EARLY, method="median_unbiased"))
+        early = float(quantiles(late.ravel(), (EARLY,))[0])
     regrowth = _regrowth(events.species, drivers, early)
     return AutumnLimits(frost_share, mean_frost, early, regrowth, _flushing(events))
 

@@ -11,6 +11,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -20,13 +21,14 @@ from timing.drivers import Drivers, count_chill
 from timing.errors import SapdialError
 from timing.intake.region_file import ListedSite, WrongLine
 from timing.intake.temperatures import read_temperatures
-from timing.season import CYCLE_DAYS, Floats, next_date
+from timing.season import CYCLE_DAYS, Floats
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.windows import MARGINAL, runs_at
 
 YEAR = 2022
+FIRST_OF_MARCH = 59
 FIRST_OF_JANUARY = np.datetime64(f"{YEAR}-01-01", "D")
 Level = Literal["safe", "marginal", "none"]
 COLUMNS: tuple[tuple[str, Literal["text", "degrees", "metres", "date", "count", "share"]], ...] = (
@@ -146,8 +148,15 @@ def _event_row(named: Row, view: Outlook, event: str) -> Row:
         days = view.events.days[event][view.used]
         share = np.count_nonzero(np.isfinite(days)) / days.size
         return row._replace(share=_share(share), note=_line(view.events.why_absent(event)))
-    early, median, late = map(str, usual.dates(YEAR))
-    return row._replace(early=early, median=median, late=late, share=_share(usual.share))
+    median = _day_of_year(usual.median)
+    before = (usual.median - usual.early) % CYCLE_DAYS
+    after = (usual.late - usual.median) % CYCLE_DAYS
+    return row._replace(
+        early=_date(median - before),
+        median=_date(median),
+        late=_date(median + after),
+        share=_share(usual.share),
+    )
 
 
 def _work_rows(named: Row, view: Outlook, kind: WorkKind, confidence: float) -> list[Row]:
@@ -159,8 +168,8 @@ def _work_rows(named: Row, view: Outlook, kind: WorkKind, confidence: float) -> 
             return [
                 row._replace(
                     number=str(number),
-                    opens=str(opens),
-                    closes=str(opens + (days - 1)),
+                    opens=_date(opens),
+                    closes=_date(opens + days - 1),
                     level=level,
                     best_chance=_share(best),
                 )
@@ -171,7 +180,7 @@ def _work_rows(named: Row, view: Outlook, kind: WorkKind, confidence: float) -> 
     return [row._replace(level="none", best_chance=_share(float(chance.max())), note=note)]
 
 
-def windows_of_year(chance: Floats, level: float) -> list[tuple[np.datetime64, int, float]]:
+def windows_of_year(chance: Floats, level: float) -> list[tuple[int, int, float]]:
     """Windows of a year at or above a chance, the longest first, then by opening.
 
     Parameters
@@ -181,20 +190,35 @@ def windows_of_year(chance: Floats, level: float) -> list[tuple[np.datetime64, i
 
     Returns
     -------
-    First day in 2022, number of days and best chance of each. A year without a break opens on
-    1 January.
+    First day (0 = 1 January), number of days and best chance of each. A year without a break
+    opens on 1 January.
     """
     if (chance >= level - 1e-9).all():
-        return [(FIRST_OF_JANUARY, CYCLE_DAYS, float(chance.max()))]
+        return [(0, CYCLE_DAYS, float(chance.max()))]
     found = []
-    for start, stop in runs_at(np.tile(chance, 2), level):
+    twice = np.concatenate((chance, chance))
+    for start, stop in runs_at(twice, level):
         goes_on = start == 0 and chance[-1] >= level - 1e-9  # a run that began in the old year
         if goes_on or start >= CYCLE_DAYS:
             continue
-        days = np.arange(start, stop) % CYCLE_DAYS
-        opens = next_date(int(days[0]), FIRST_OF_JANUARY)
-        found.append((opens, stop - start, float(chance[days].max())))
+        found.append((_day_of_year(start), stop - start, float(twice[start:stop].max())))
     return sorted(found, key=lambda window: (-window[1], window[0]))
+
+
+def _day_of_year(cycle: int) -> int:
+    """Day of a year without 29 February (0 = 1 January) from a cycle day (0 = 1 March)."""
+    return (cycle + FIRST_OF_MARCH) % CYCLE_DAYS
+
+
+def _date(day: int) -> str:
+    """The date so many days after 1 January 2022; from 2021 to 2023."""
+    return _dates()[day + CYCLE_DAYS]
+
+
+@cache
+def _dates() -> tuple[str, ...]:
+    years = np.arange(f"{YEAR - 1}-01-01", f"{YEAR + 2}-01-01", dtype="datetime64[D]")
+    return tuple(map(str, years))
 
 
 def _share(value: float) -> str:
