@@ -19,7 +19,6 @@ from pathlib import Path
 
 import numpy as np
 
-import timing
 from timing.errors import UsageError
 from timing.export.files import write_text
 from timing.intake.region_file import ListedSite, WrongLine
@@ -66,7 +65,7 @@ class Finished:
 
 def program() -> str:
     """Fingerprint of the library: its code and tables, and NumPy's version."""
-    root = Path(timing.__file__).parent
+    root = Path(__file__).parent
     digest = hashlib.sha256(np.__version__.encode())
     for path in sorted((*root.rglob("*.py"), *root.rglob("*.toml"))):
         digest.update(path.relative_to(root).as_posix().encode() + b"\0")
