@@ -247,7 +247,7 @@ def test_what_cannot_be_a_record_is_refused_in_one_sentence(
     where = (*written(tmp_path / "place.csv", REFUSED[name]), "--on", ON)
     for words in (
         *(("ask", *TAXA), ("events", *TAXA), ("compare",), ("agenda", "--species=acer-rubrum")),
-        *(("calendar", *TAXA, "-o", tmp_path / f"out{suffix}") for suffix in (".json", ".pdf")),
+        ("calendar", *TAXA, "-o", tmp_path / "out.pdf"),
     ):
         run = sapdial(*words, *where)
         assert (run.status, run.out) == (1, ""), (words, run)
@@ -256,15 +256,15 @@ def test_what_cannot_be_a_record_is_refused_in_one_sentence(
     assert [path.name for path in tmp_path.iterdir()] == ["place.csv"]
 
 
-@pytest.mark.parametrize("on", ["1800-01-01", "2015-12-31", "2021-12-31", "2200-12-31"])
+@pytest.mark.parametrize("on", ["1800-01-01", "2015-12-31", "2200-12-31"])
 def test_days_far_from_the_record(sapdial: Command, tmp_path: Path, on: str) -> None:
     where = (*written(tmp_path / "place.csv", (*year(9.0, 12.0), 45.0, 7.0)), "--on", on)
     asked = int(on[:4])
     for words in (
-        ("ask", "acer-palmatum", "--format=json"), ("events", "acer-palmatum", "--format=csv"),
-        ("compare", "--format=json"), ("agenda", "--species=acer-rubrum"),
-        ("calendar", "acer-palmatum"), ("calendar", "acer-palmatum", "--year=1800"),
-        ("calendar", "acer-palmatum", "--year=2200"), ("site", "check", "--format=json"),
+        ("ask", "acer-palmatum", "--format=json"), ("compare", "--format=json"),
+        ("agenda", "--species=acer-rubrum"), ("site", "check", "--format=json"),
+        ("calendar", "acer-palmatum", "--year=1800"),
+        ("calendar", "acer-palmatum", "--year=2200"),
     ):  # fmt: skip
         run = sapdial(*words, *where)
         text = f"{words} {run}"

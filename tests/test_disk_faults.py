@@ -121,9 +121,8 @@ def test_a_file_that_finds_no_room_leaves_the_old_one_whole(
     sapdial: Command, tmp_path: Path, daily: Path, form: tuple[str, ...]
 ) -> None:
     (tmp_path / f"year{form[-1]}").write_bytes(OLD)
-    for size in (0, 60):
-        with no_file_longer_than(size):
-            assert_kept(sapdial, tmp_path, form, daily)
+    with no_file_longer_than(60):
+        assert_kept(sapdial, tmp_path, form, daily)
     assert sapdial(*form[:-1], *where(daily), "-o", tmp_path / f"year{form[-1]}").status == 0
     assert (tmp_path / f"year{form[-1]}").read_bytes() != OLD
 
@@ -139,7 +138,7 @@ def test_a_full_disk_leaves_the_old_file_whole(
     assert_kept(sapdial, small_disk, form, daily)
 
 
-@pytest.mark.parametrize("form", QUICK[:4], ids=" ".join)
+@pytest.mark.parametrize("form", (QUICK[0], QUICK[3]), ids=" ".join)
 def test_a_read_only_folder_leaves_the_old_file_whole(
     sapdial: Command, shelf: Path, form: tuple[str, ...]
 ) -> None:

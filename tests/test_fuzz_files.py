@@ -37,7 +37,7 @@ from timing.species import catalogue, hazards
 from timing.species.model import EVENT_ORDER
 from timing.species.tables import read_table
 
-QUICK = 150  # cases of each sort in the fast suite
+QUICK = 100  # cases of each sort in the fast suite
 CASES = int(os.environ.get("FUZZ_CASES", "10000"))
 NOW = dt.datetime(2026, 5, 1)
 WORDS = (
