@@ -185,6 +185,13 @@ def test_the_chart_keeps_its_texts_apart(code: str) -> None:
     check_apart(draw_region(two_sites(replace(crowd(3), language=language(code)))))
 
 
+def test_a_sentence_keeps_one_full_stop() -> None:
+    german = language("de")
+    day_of = german.text("dates.short_day", day=8, month="Feb.")
+    assert german.text("booklet.last_safe_day", listed=day_of) == "Letzter sicherer Tag: 8. Feb."
+    assert ".." not in written("de", "booklet")
+
+
 def test_values_may_hold_braces() -> None:
     found = Language("xx", {"a.b": "{name}!"})
     assert found.text("a.b", name="{evil} {0}") == "{evil} {0}!"

@@ -30,8 +30,12 @@ class Language:
     texts: dict[str, str]
 
     def text(self, key: str, /, **values: object) -> str:
-        """The text of a key, its placeholders filled in."""
-        return self.texts[key].format(**values)
+        """The text of a key, its placeholders filled in.
+
+        A sentence that ends with a shortened month ("8. Feb.") keeps one full stop.
+        """
+        text = self.texts[key].format(**values)
+        return text[:-1] if text.endswith("..") and not text.endswith("...") else text
 
     def table(self, name: str) -> dict[str, str]:
         """The texts of one table by their keys, in the order of the file."""

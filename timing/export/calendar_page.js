@@ -93,7 +93,7 @@ const tell = (article, day) => {
   for (const [row, {text, where}] of found) {
     const kind = row.dataset.kind;
     const line = make("p");
-    line.append(make("b", text), ` – ${where}.`);
+    line.append(make("b", text), ` – ${where.replace(/\.$/, "")}.`);
     box.append(line);
     const reasons = all(`.reasons li[data-kind=${kind}] .why`, article).map(item => item.textContent);
     const limits = all(`.limits li[data-kind=${kind}] span`, article).map(item => item.textContent);
