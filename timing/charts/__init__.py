@@ -7,6 +7,7 @@ involved. The user's own matplotlib settings do not reach a chart: it is built a
 
 from __future__ import annotations
 
+import io
 import os
 import warnings
 from collections.abc import Iterator, Sequence
@@ -300,5 +301,7 @@ def save_figure(figure: Figure, *paths: Path, title: str) -> None:
         if suffix == ".png":
             options["pil_kwargs"] = {"compress_level": 3}
         options["metadata"] = {"Title": title, undated: None}
+        drawn = io.BytesIO()  # a disk that fills up while it is drawn confuses the drawing
         with house_style(), replacing(path) as part:
-            figure.savefig(part, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)
+            figure.savefig(drawn, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)
+            part.write_bytes(drawn.getvalue())

@@ -6,6 +6,7 @@ meaning, so that a black-and-white printer loses nothing.
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
@@ -48,7 +49,10 @@ def save_booklet(calendar: YearCalendar, path: Path, paper: PaperName = "a4") ->
         "Title": f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}",
         "CreationDate": None,
     }
-    with house_style(), replacing(path) as part, PdfPages(part, metadata=about) as pdf:
-        for page in pages:
-            pdf.savefig(page, facecolor=WHITE)
+    drawn = io.BytesIO()  # a disk that fills up while pages are drawn confuses the drawing
+    with house_style(), replacing(path) as part:
+        with PdfPages(drawn, metadata=about) as pdf:
+            for page in pages:
+                pdf.savefig(page, facecolor=WHITE)
+        part.write_bytes(drawn.getvalue())
     return len(pages)
