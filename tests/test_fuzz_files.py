@@ -177,7 +177,7 @@ def tables(folder: Path, chance: random.Random) -> bool:
 def held(folder: Folder) -> tuple[set[str], ...]:
     """What a folder holds; the order of lines, lines said twice and the case of names do not count.
 
-    Nor does the sign of nothing.
+    Nor do the sign of nothing and a mark that is not seen.
     """
     parts = (
         {f"{site} {readings and readings.days}" for _, site, readings in folder.sites},
@@ -185,7 +185,10 @@ def held(folder: Folder) -> tuple[set[str], ...]:
         {f"{line.text('tree')} {shelter}" for line, shelter in folder.shelters},
         {f"{record.tree} {record.note}" for _, record in folder.records},
     )
-    return tuple({item.casefold().replace("=-0.0", "=0.0") for item in part} for part in parts)
+    return tuple(
+        {item.casefold().replace("=-0.0", "=0.0").replace("\ufeff", "") for item in part}
+        for part in parts
+    )
 
 
 # ---------------------------------------------------------------------------- species and hazards

@@ -69,7 +69,7 @@ def read_bytes(path: Path) -> bytes:
         with path.open("rb") as file:
             raw = file.read(LARGEST_BYTES + 1)
     except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror})") from error
+        raise UsageError(f"{shown_name(path)}: cannot be read ({error.strerror})") from error
     except ValueError as error:  # a zero byte in the name
         raise UsageError(f"{shown_name(path)}: not the name of a file") from error
     if len(raw) > LARGEST_BYTES:
