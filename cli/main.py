@@ -83,7 +83,7 @@ def _run() -> None:
         where = getattr(error, "ctx", None)
         hint = f" (see '{where.command_path} --help')" if where else ""
         _fail(f"{error.format_message().rstrip('.')}{hint}", error.exit_code)
-    except click.Abort:
+    except (click.Abort, KeyboardInterrupt):
         _fail("stopped", 130)
     except OSError as error:
         if error.filename is not None:

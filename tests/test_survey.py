@@ -14,6 +14,7 @@ What must hold:
 import csv
 import itertools
 import multiprocessing
+import os
 import random
 import signal
 import subprocess
@@ -46,6 +47,9 @@ ONE = ("--species", "acer-palmatum")
 FILES = 5
 SITES = 14  # four parts, the last one short
 DAYS = 1290  # three seasons
+NEEDS_PROC = pytest.mark.skipif(
+    not Path("/proc/self/task").is_dir(), reason="looks for processes in /proc"
+)
 
 
 @pytest.fixture
@@ -358,25 +362,47 @@ def test_two_processes_give_the_bytes_of_one_and_have_few_parts_in_hand(
     assert max(ahead) <= 3  # two at work, and the one just handed in
 
 
-@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="looks for processes in /proc")
-def test_workers_end_with_a_killed_survey(folder: Path) -> None:
+def interrupted(folder: Path, *, by: signal.Signals) -> tuple[int, str, list[str]]:
+    """Stop a survey of two processes once it has finished something: status, stderr, workers."""
     words = ("survey", folder, "-o", folder / "out.csv", *ONE, "--jobs", 2)
     survey = subprocess.Popen(
         [sys.executable, "-m", "cli.main", *map(str, words)],
         cwd=Path(survey_module.__file__).parents[1],
-        stderr=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        start_new_session=True,
     )
     parts = parts_folder(folder / "out.csv")
-    until = time.monotonic() + 60
-    while not list(parts.glob("0*.csv")) and survey.poll() is None and time.monotonic() < until:
+    while not list(parts.glob("0*.csv")) and survey.poll() is None:
         time.sleep(0.02)
     children = Path(f"/proc/{survey.pid}/task/{survey.pid}/children").read_text().split()
-    survey.send_signal(signal.SIGKILL)
-    survey.wait()
+    if by == signal.SIGINT:
+        os.killpg(survey.pid, by)  # as a terminal does
+    else:
+        survey.send_signal(by)
+    _, err = survey.communicate(timeout=60)
+    return survey.returncode, err, children
+
+
+@NEEDS_PROC
+def test_workers_end_with_a_killed_survey(folder: Path) -> None:
+    _, _, children = interrupted(folder, by=signal.SIGKILL)
     assert len(children) >= 2
+    until = time.monotonic() + 60
     while any(Path(f"/proc/{child}").exists() for child in children):
         assert time.monotonic() < until, "a worker outlived its survey"
         time.sleep(0.05)
+
+
+@pytest.mark.slow
+@NEEDS_PROC
+def test_ctrl_c_stops_a_survey_in_one_line(folder: Path) -> None:
+    status, err, _ = interrupted(folder, by=signal.SIGINT)
+    assert (status, err.splitlines()[-1]) == (130, "sapdial: stopped")
+    assert "Traceback" not in err
+    quietly(folder / "sites.csv", folder / "out.csv")
+    quietly(folder / "sites.csv", folder / "whole.csv")
+    assert (folder / "out.csv").read_bytes() == (folder / "whole.csv").read_bytes()
 
 
 def test_the_answers_of_a_part_do_not_hang_on_its_neighbours(folder: Path) -> None:

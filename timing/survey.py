@@ -144,8 +144,8 @@ def _finished(
 
 
 def _begin_worker() -> None:
-    """Leave Ctrl-C to the survey, and end when the survey is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """End without a word on Ctrl-C (parts are whole or not there), and when the survey is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     parent = parent_process()
     assert parent is not None
 
