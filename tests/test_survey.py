@@ -27,6 +27,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from survey_runs import PRELOAD, quietly
 from test_cli import Command, assert_one_line, daily_file
 
 import timing.survey as survey_module
@@ -38,7 +39,15 @@ from timing.season import cycle_day
 from timing.site import Site
 from timing.species.catalogue import load_species
 from timing.survey import run_survey
-from timing.survey_parts import Finished, Part, Question, finish, parts_folder
+from timing.survey_parts import (
+    SITES_OF_PART,
+    Finished,
+    Part,
+    Question,
+    finish,
+    parts_folder,
+    remove_folder,
+)
 from timing.survey_rows import windows_of_year
 
 HEADER = "name,latitude,longitude,elevation_m,temperatures\n"
@@ -80,14 +89,6 @@ def folder(readings: Path, tmp_path: Path) -> Path:
 def table(path: Path) -> list[dict[str, str]]:
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
-
-
-def quietly(sites: Path, output: Path, workers: int = 1) -> None:
-    """A whole survey without the command around it."""
-    done = run_survey(
-        sites, output, TAXA[:1], confidence=0.9, workers=workers, tell=lambda *_: None
-    )
-    write_table(output, done.parts, TAXA[:1])
 
 
 # ---------------------------------------------------------------------------- what it answers
@@ -273,34 +274,33 @@ def test_without_the_extra_one_line_says_what_to_do(
 def killed_and_resumed(folder: Path, kills: int, seed: int) -> int:
     """Kill surveys at random moments; returns how many had finished something by then."""
     sites, whole, broken = (folder / n for n in ("sites.csv", "whole.csv", "broken.csv"))
-    begun = time.perf_counter()
     quietly(sites, whole)
-    usual = time.perf_counter() - begun
+    parts = parts_folder(broken)
     chance = random.Random(seed)
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["test_survey"])
+    context.set_forkserver_preload(PRELOAD)
     useful = 0
     for number in range(kills):
-        if number % 4 == 0:  # begin from nothing; else go on with what the last one left
-            for path in parts_folder(broken).glob("*") if parts_folder(broken).exists() else ():
-                path.unlink()
         process = context.Process(target=quietly, args=(sites, broken))
         process.start()
-        process.join(chance.uniform(0.0, usual))
+        wanted = chance.randint(0, SITES // SITES_OF_PART)
+        while process.is_alive() and len(list(parts.glob("0*.csv"))) < wanted:
+            time.sleep(0.002)
+        process.join(chance.uniform(0.0, 0.1))
         process.kill()
         process.join()
-        left = list(parts_folder(broken).glob("0*.csv")) if parts_folder(broken).exists() else []
-        useful += 0 < len(left) < SITES // 4
-        if number % 4 == 3 or number == kills - 1:
+        useful += 0 < len(list(parts.glob("0*.csv"))) <= SITES // SITES_OF_PART
+        assert not broken.exists() or broken.read_bytes() == whole.read_bytes()
+        if chance.random() < 0.4 or number == kills - 1:  # else the next one is killed as well
             quietly(sites, broken)
             assert broken.read_bytes() == whole.read_bytes()
+            remove_folder(parts)
             broken.unlink()
-        assert not broken.exists() or broken.read_bytes() == whole.read_bytes()
     return useful
 
 
 def test_a_survey_killed_at_random_moments_goes_on_to_the_same_bytes(folder: Path) -> None:
-    killed_and_resumed(folder, kills=10, seed=1)
+    assert killed_and_resumed(folder, kills=10, seed=1) > 0
 
 
 @pytest.mark.slow
