@@ -180,7 +180,10 @@ def held(folder: Folder) -> tuple[set[str], ...]:
     Nor do the sign of nothing and a mark that is not seen.
     """
     parts = (
-        {f"{site} {readings and readings.days}" for _, site, readings in folder.sites},
+        {
+            f"{site} {[(kind, kept and kept.days) for kind, kept in readings.items()]}"
+            for _, site, readings in folder.sites
+        },
         {f"{tree}" for _, tree in folder.trees},
         {f"{line.text('tree')} {shelter}" for line, shelter in folder.shelters},
         {f"{record.tree} {record.note}" for _, record in folder.records},

@@ -57,6 +57,7 @@ CALLS = {
     "tree list": "",
     "tree remove": "Maple --yes",
     "tree shelter": "Maple --kind frame --warmer-nights 1 --warmer-days 1",
+    "survey": "{sites} -o {folder}/survey.csv",
     "tree show": "Maple",
     "tree unshelter": "Maple --kind shed",
 }
@@ -85,6 +86,10 @@ BESIDE = {
     "--paper": f"{ANSWERED} -o {{folder}}/new.pdf",
     "--per-day": f"{ANSWERED} --days 2022-06-01",
     "assess --format": f"{ANSWERED} --observations {{seen}}",
+    "survey --confidence": "",
+    "survey --map": "--species acer-rubrum",
+    "survey --output": "",
+    "survey --species": "",
     "site change --units": FILE,
     "site change --time-zone": FILE,
     "site change --station": FILE,
@@ -172,6 +177,8 @@ def wrong_values(words: str, name: str, item: click.Parameter) -> tuple[str, ...
         values = ["", " ", ESCAPE, LONG]
     elif name in TEXTS:
         values = [ESCAPE, LONG]
+    elif name == "--hazard" and words.startswith("site "):
+        values.remove("")  # none
     return tuple(values)
 
 
@@ -184,6 +191,9 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shelf")
     daily = daily_file(folder / "file.csv")
     (folder / "bytes.bin").write_bytes(bytes(range(256)) * 4)
+    (folder / "sites.csv").write_text(
+        "name,latitude,longitude,elevation_m,temperatures\nYard,45,7,,file.csv\n"
+    )
     (folder / "seen.csv").write_text("species,event,date\nacer-rubrum,bud_break,2020-04-01\n")
     runner = "--place low --on 2024-05-01"
     for line in (
@@ -210,6 +220,7 @@ def places(shelf: Path) -> dict[str, Path]:
         "seen": shelf / "seen.csv",
         "bytes": shelf / "bytes.bin",
         "none": shelf / "none.csv",
+        "sites": shelf / "sites.csv",
     }
 
 
@@ -244,7 +255,8 @@ def assert_refused(run_command: Command, case: Case, values: tuple[str, ...], sh
         given = call(words, name, item, value, shelf)
         run = run_command(*given)
         text = f"{given}: {run}"
-        assert run.status == 2 or (run.status == 1 and isinstance(item.type, click.Path)), text
+        file = isinstance(item.type, click.Path) or name == "--region"  # wrong in itself, or inside
+        assert run.status == 2 or (run.status == 1 and file), text
         assert run.out == "", text
         assert run.err.startswith("sapdial: "), text
         assert run.err.count("\n") == 1, text
