@@ -111,9 +111,9 @@ class Outlook:
         every = self.events.days.get(event)
         if every is None:
             return None
-        known = every[self.used]
-        known = known[np.isfinite(known)]
-        share = known.size / max(every[self.used].size, 1)
+        every = every[self.used]
+        known = every[np.isfinite(every)]
+        share = known.size / max(every.size, 1)
         if share <= 0.5:
             return None
         days = np.rint(quantiles(known, (0.1, 0.5, 0.9))).astype(np.int64)
