@@ -5,10 +5,13 @@ one is skipped where the reference data is absent), and made-up climates built f
 year. Everything computed is kept for the whole test run, because dozens of tests ask for it.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
+import pytest
 from reference import reference_file
 
 from timing.advice import Answer, answer
@@ -44,6 +47,15 @@ REAL = {
     "whately_2012_2016": Site("Whately", 42.449, -72.681, 251),
 }
 SITES = (*SAMPLES, *REAL)
+SLOW = (
+    "hubbard_brook_sta1_1985_2019",
+    "hubbard_brook_sta6_1985_2019",
+)  # much like their neighbours
+
+
+def tried(names: Iterable[str]) -> list[Any]:
+    """Parameters of a test that runs at every site; those much like others wait for -m slow."""
+    return [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in names]
 
 
 @dataclass(eq=False)

@@ -56,7 +56,10 @@ def test_crps_of_the_normal_curve():
     assert crps(normal, 0.0) == pytest.approx(0.2336949773, abs=2e-3)
 
 
-@pytest.fixture(scope="module", params=["basel_1931_2026", "seattle_1948_2017"])
+@pytest.fixture(
+    scope="module",
+    params=["basel_1931_2026", pytest.param("seattle_1948_2017", marks=pytest.mark.slow)],
+)
 def foreseen(request):
     """Every seventh season foreseen on four days, as told and by models without error."""
     drivers = place(request.param).drivers

@@ -48,15 +48,14 @@ def sites(folder: Path, *lines: str, header: str = HEADER) -> Path:
 LOW, HIGH = "Low Yard,45.5,7.25,200,low.csv", "High Yard,45.6,7.3,,high.csv"
 
 
-def test_a_file_of_sites_is_answered_in_every_form(sapdial: Command, folder: Path) -> None:
+def test_a_file_of_sites_is_answered(sapdial: Command, folder: Path) -> None:
     where = ("calendar", *TAXA, "--region", sites(folder, LOW, HIGH), *ON)
     text = sapdial.answered(*where)
     assert max(map(len, text.splitlines())) <= 80
     assert text.startswith("Safe days for cuts, 2023: hills, 2 sites\n")
-    for suffix in (".txt", ".json", ".png", ".svg", ".pdf"):
-        path = folder / f"out{suffix}"
-        told = sapdial.answered(*where, "-o", path)
-        assert told == f"{path}: 2023, 2 taxa, 2 sites\n"
+    paths = [folder / "out.txt", folder / "out.json"]  # tests/test_calendar_files.py has the others
+    told = sapdial.answered(*where, *(word for path in paths for word in ("-o", path)))
+    assert told.splitlines() == [f"{path}: 2023, 2 taxa, 2 sites" for path in paths]
     assert (folder / "out.txt").read_text(encoding="utf-8") == text
     found = json.loads((folder / "out.json").read_text(encoding="utf-8"))
     assert [item["site"]["name"] for item in found["sites"]] == ["Low Yard", "High Yard"]

@@ -459,17 +459,17 @@ def test_a_grid_is_drawn_as_cells_and_a_single_site_as_a_dot() -> None:
     level = ("safe",) * 18 + ("marginal", "none")
     day = np.where(np.arange(20) < 18, 40.0 + north, np.nan)
     cells = draw_map(Places(east, north, day, level, 0), "acer-palmatum", "light", 0.9)
-    drawn = [a for a in cells.axes[0].get_children() if str(a.get_gid()).startswith("step-")]
+    drawn = [a for a in cells.get_children() if str(a.get_gid()).startswith("step-")]
     assert len(drawn) == 18
     one = Places(np.array([179.9]), np.array([-41.0]), np.array([3.0]), ("safe",), 0)
     dots = draw_map(one, "acer-palmatum", "heavy", 0.9)
-    assert any(a.get_gid() == "step-0" for a in dots.axes[0].get_children())
+    assert any(a.get_gid() == "step-0" for a in dots.get_children())
 
 
 def test_a_map_over_the_date_line_stays_in_one_piece() -> None:
     places = Places(np.array([178.0, -178.0]), np.array([-40.0, -41.0]), np.array([3.0, 9.0]),
                     ("safe", "safe"), 0)  # fmt: skip
     figure = draw_map(places, "acer-palmatum", "heavy", 0.9)
-    (dots,) = (a for a in figure.axes[0].get_children() if a.get_gid() == "step-0")
+    (dots,) = (a for a in figure.get_children() if a.get_gid() == "step-0")
     left, right = np.asarray(dots.get_xdata())  # type: ignore[attr-defined]
     assert 0.75 < left < right < 8.5
