@@ -116,7 +116,7 @@ def subject(slug, on, name="Tree", **options):
 # ------------------------------------------------------------------------------ the tasks
 
 
-@pytest.mark.parametrize("on", [ON, "2025-07-20"])
+@pytest.mark.parametrize("on", [ON, pytest.param("2025-07-20", marks=pytest.mark.slow)])
 def test_tasks_are_those_of_ask(book, told, on):
     by_tree = {}
     for task in tasks_in(told(on=on)):

@@ -492,7 +492,10 @@ def test_a_step_has_its_line_and_month_and_the_states_differ_in_grey() -> None:
         assert np.mean(np.abs(grey - level) < 3) > 0.002
 
 
-@pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
+SLOW_TO_WRITE = [pytest.param(suffix, marks=pytest.mark.slow) for suffix in (".png", ".pdf")]
+
+
+@pytest.mark.parametrize("suffix", [".svg", *SLOW_TO_WRITE])
 def test_picture_files_are_whole_and_the_same_each_time(suffix: str, tmp_path: Path) -> None:
     one, two = (tmp_path / f"{name}{suffix}" for name in ("one", "two"))
     for path in (one, two):
