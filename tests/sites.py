@@ -47,10 +47,9 @@ REAL = {
     "whately_2012_2016": Site("Whately", 42.449, -72.681, 251),
 }
 SITES = (*SAMPLES, *REAL)
-SLOW = (
-    "hubbard_brook_sta1_1985_2019",
-    "hubbard_brook_sta6_1985_2019",
-)  # much like their neighbours
+SLOW = (  # much like their neighbours
+    *("hubbard_brook_sta1_1985_2019", "hubbard_brook_sta6_1985_2019", "boston_1951_2025"),
+)
 
 
 def tried(names: Iterable[str]) -> list[Any]:
