@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO, cast
 
-from timing.intake.text import shown
+from timing.plain_text import shown
 
 
 class PlainStream:

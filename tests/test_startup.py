@@ -51,7 +51,7 @@ finally:
 
 # From the ground up: a module may import from its own line and from the lines above it.
 LAYERS = (
-    ("timing.errors", "timing.assignment"),
+    ("timing.errors", "timing.assignment", "timing.plain_text"),
     ("timing.site",),
     ("timing.season",),
     ("timing.clocks",),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import resource
 import statistics
 import subprocess
 import time
@@ -16,15 +16,10 @@ def process(*command: str) -> Cost:
     """Processor time of a whole process [s]."""
 
     def cost() -> float:
-        before = os.times()
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
-        after = os.times()
-        return (
-            after.children_user
-            + after.children_system
-            - before.children_user
-            - before.children_system
-        )
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
     return cost
 

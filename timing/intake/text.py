@@ -9,14 +9,10 @@ import re
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
+from timing.plain_text import shown
 
 LARGEST_BYTES = 64 * 1024 * 1024  # thirty years of readings every ten minutes
 DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
-# Control characters but tab and line feed, line separators, marks that reorder the line, and halves
-# of characters, which stand for bytes of a file name that are no text and cannot be written.
-_UNSHOWN = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
-)
 _NOT_IN_TEXT = frozenset(chr(code) for code in range(32)) - frozenset("\t\n\r\v\f\x1a")
 
 
@@ -114,15 +110,6 @@ def _not_text(source: str, place: int) -> DataError:
 def printable(text: str, length: int = 40) -> str:
     """What the file says, cut short and without control characters."""
     return "".join(letter if letter.isprintable() else "?" for letter in text[:length])
-
-
-def shown(text: str) -> str:
-    """A text with a question mark for every character that a terminal or a page would obey.
-
-    >>> shown("a\\x1b[2Jb")
-    'a?[2Jb'
-    """
-    return _UNSHOWN.sub("?", text)
 
 
 def shown_name(path: Path | str) -> str:

@@ -1,0 +1,20 @@
+"""Text without the characters that a terminal or a page would obey instead of showing them."""
+
+from __future__ import annotations
+
+import re
+
+# Control characters but tab and line feed, line separators, marks that reorder the line, and halves
+# of characters, which stand for bytes of a file name that are no text and cannot be written.
+_UNSHOWN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+
+
+def shown(text: str) -> str:
+    """A text with a question mark for every character that a terminal or a page would obey.
+
+    >>> shown("a\\x1b[2Jb")
+    'a?[2Jb'
+    """
+    return _UNSHOWN.sub("?", text)
