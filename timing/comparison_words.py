@@ -10,7 +10,15 @@ from timing.same_day import place_of
 from timing.season import FIRST_JULY
 from timing.so_far import Alike, Measure, SoFar
 from timing.trend import FEWEST_FOR_TREND, SURE, Trend
-from timing.wording import EVENT_LABELS, beside_text, credit_text, day_text, percent, short_day
+from timing.wording import (
+    EVENT_LABELS,
+    beside_text,
+    credit_text,
+    day_text,
+    percent,
+    short_day,
+    source_name,
+)
 
 FEW_SEASONS = 10
 FEW_TAXA = 3  # more get their leading event only
@@ -203,7 +211,7 @@ def record_text(comparison: Comparison) -> str:
     mended = f"{record.repaired_days} mended{beside_text(record)}"
     missing = f"{_days(count)} missing, {mended}" if count else "no day missing"
     return (
-        f"Temperatures: {record.source}, {record.first} to {record.last}; {missing}; "
+        f"Temperatures: {source_name(record)}, {record.first} to {record.last}; {missing}; "
         f"{_others(comparison.others.size)} compared.{credit_text(comparison.site, ' ')}"
     )
 

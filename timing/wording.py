@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -184,7 +185,7 @@ def record_text(calendar: YearCalendar) -> str:
     )
     text = language.text(
         "record.text",
-        source=record.source,
+        source=source_name(record),
         first=dated(record.first, language),
         last=dated(record.last, language),
         seasons=calendar.seasons,
@@ -194,6 +195,11 @@ def record_text(calendar: YearCalendar) -> str:
     credit = credit_text(calendar.site, " ", language)
     hazards = noted_hazards_text(calendar.site, " ", language)
     return f"{text}{' ' if few else ''}{few}{credit}{hazards}"
+
+
+def source_name(record: TemperatureRecord) -> str:
+    """What the temperatures came from, without the folders a reader of the page does not know."""
+    return ", ".join(PurePath(part).name for part in record.source.split(", "))
 
 
 def few_seasons_text(seasons: int, language: Language = ENGLISH) -> str:
