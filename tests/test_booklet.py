@@ -1,6 +1,7 @@
 """The booklet of a year, as PDF.
 
 What must hold, read back with pypdf and with matplotlib's own text extents:
+- every text, area, sign and dash of the figures stands in the file, where it was drawn;
 - pages are A4 or Letter; every font is embedded and none is of Type 3; text can be searched: every
   taxon, every safe window and every source of a rule stands there; pages are counted in the foot;
 - no text leaves the printable area or covers another, from one taxon to all of the library, with
@@ -19,6 +20,8 @@ from typing import Any
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from pypdf import PdfReader
 from test_calendar_chart import check_apart, crop, crowd, rendered
@@ -154,6 +157,60 @@ def test_no_text_collides_with_as_many_taxa_as_the_library_has() -> None:
     check_layout([*figures[:4], *figures[-3:]])  # cover, taxa, months, notes: kinds of pages
 
 
+def test_every_page_shows_what_was_drawn(tmp_path: Path) -> None:
+    """Words, places, areas and dashes of the file, read back by pypdf, against the figures."""
+    figures = draw_booklet(made_up())
+    save_booklet(made_up(), tmp_path / "year.pdf")
+    pages = PdfReader(tmp_path / "year.pdf").pages
+    assert len(pages) == len(figures)
+    dashes = 0
+    for figure, page in zip(figures, pages, strict=True):
+        height = 72 * figure.get_size_inches()[1]
+        texts = [text for text in figure.findobj(Text) if text.get_text()]
+        drawn = {
+            (text.get_text(), round(72 * x), round(height - 72 * y))
+            for text in texts
+            if text.get_horizontalalignment() == "left"
+            for x, y in [text.get_position()]
+        }
+        found: set[tuple[str, int, int]] = set()
+
+        def keep(text: str, _cm: Any, tm: list[float], _font: Any, _size: Any) -> None:
+            found.add((text.strip(), round(tm[4]), round(tm[5])))  # noqa: B023
+
+        page.extract_text(visitor_text=keep)
+        assert len(drawn & found) > 0.9 * len(drawn), drawn - found
+        content = page.get_contents()
+        assert content is not None
+        operators = [name for _, name in content.operations]
+        areas = figure.findobj(Polygon)
+        signs = [line for line in figure.findobj(Line2D) if line.get_marker() != "None"]
+        assert operators.count(b"BT") == operators.count(b"ET") == len(texts)
+        assert operators.count(b"W") == sum(1 for area in areas if area.get_hatch())
+        filled = operators.count(b"f") + operators.count(b"B")
+        assert filled == len(areas) + len(signs)
+        dashes += sum(1 for given, name in content.operations if name == b"d" and given[0])
+    assert dashes == sum(
+        1 for figure in figures for line in figure.findobj(Line2D) if line.get_linestyle() == "--"
+    )
+    assert dashes > 0
+
+
+@pytest.mark.parametrize("name", ["日本の庭", "Cafe\u0301 Škofja Łąka", "גן העצים"])
+def test_names_in_other_letters_are_drawn_and_found(name: str, tmp_path: Path) -> None:
+    calendar = made_up()
+    calendar = replace(calendar, site=replace(calendar.site, name=name))
+    save_booklet(calendar, tmp_path / "year.pdf")
+    page = PdfReader(tmp_path / "year.pdf").pages[0]
+    text = page.extract_text()
+    for word in name.split():  # of two words from right to left, readers differ in the order
+        assert word in text
+    content = page.get_contents()
+    assert content is not None
+    unseen = [given for given, operator in content.operations if operator == b"Tr"]
+    assert unseen == [[3], [3]]  # the name at the head and in the foot; all else is seen
+
+
 def test_no_text_collides_with_very_long_names() -> None:
     check_layout(draw_booklet(crowd(3)))
     check_layout(draw_booklet(crowd(13), "letter")[:2])  # the compact cover, and taxa
@@ -183,7 +240,9 @@ def test_two_saves_are_the_same_bytes_and_bear_no_date(tmp_path: Path) -> None:
     about = PdfReader(first).metadata
     assert about is not None
     assert about.title == "Safe days for cuts, 2025: Nowhere"
-    assert not {"/CreationDate", "/ModDate"} & set(about)
+    assert set(about) == {"/Title"}
+    catalogue: Any = PdfReader(first).trailer["/Root"]
+    assert catalogue["/Lang"] == "en"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.pdf", "b.pdf"]
 
 

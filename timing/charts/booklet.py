@@ -9,14 +9,13 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-from matplotlib.backends.backend_pdf import PdfPages
-
 from timing.calendar import YearCalendar
 from timing.charts import Figure, house_style
 from timing.charts.booklet_cover import cover
 from timing.charts.booklet_lists import month_pages, note_pages
 from timing.charts.booklet_pages import taxa_pages
-from timing.charts.booklet_sheet import WHITE, Book, PaperName
+from timing.charts.booklet_sheet import Book, PaperName
+from timing.charts.pdf_pages import write_pages
 from timing.errors import UsageError
 from timing.export.files import replacing
 
@@ -45,14 +44,9 @@ def save_booklet(calendar: YearCalendar, path: Path, paper: PaperName = "a4") ->
     if path.suffix.lower() != ".pdf":
         raise UsageError(f"{path}: a booklet is written as .pdf")
     pages = draw_booklet(calendar, paper)
-    about = {
-        "Title": f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}",
-        "CreationDate": None,
-    }
+    title = f"{calendar.language.text('calendar.title', year=calendar.year)}: {calendar.name}"
     drawn = io.BytesIO()  # a disk that fills up while pages are drawn confuses the drawing
     with house_style(), replacing(path) as part:
-        with PdfPages(drawn, metadata=about) as pdf:
-            for page in pages:
-                pdf.savefig(page, facecolor=WHITE)
+        write_pages(pages, drawn, title=title, language=calendar.language.code)
         part.write_bytes(drawn.getvalue())
     return len(pages)
