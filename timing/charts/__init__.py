@@ -47,6 +47,7 @@ SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
 GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
 DPI = 150
 MEASURED = 100  # points; texts are measured in one size
+KERNING = 0.02  # inches a line at most; words measured one by one do not show it across a space
 Style = Literal["normal", "italic"]
 
 
@@ -263,25 +264,34 @@ def wrap(
     weight: str = "normal",
     style: Style = "normal",
 ) -> list[str]:
-    """Break text into lines no wider than ``width`` [in]; a word that is wider is split."""
+    """Break text into lines no wider than ``width`` [in]; a word that is wider is split.
 
-    def wide(line: str) -> bool:
-        return text_width(line, size, family, weight, style) > width
-
-    lines, line = [], ""
+    Words are measured once each and added up; a line is measured whole where the sum comes near
+    to the width.
+    """
+    how = size, family, weight, style
+    space = text_width("n n", *how) - text_width("nn", *how)
+    lines: list[str] = []
+    line, used = "", 0.0
     for word in text.split():
-        rest = word
-        joined = f"{line} {rest}" if line else rest
-        if not wide(joined):
-            line = joined
-            continue
-        if line:
+        rest, joined = word, f"{line} {word}"
+        wide = text_width(word, *how)
+        if line and used + space + wide > width - KERNING:
+            wide = text_width(joined, *how)
+            if wide <= width:
+                line, used = joined, wide
+                continue
             lines.append(line)
-        while wide(rest) and len(rest) > 1:
-            cut = next(n for n in range(len(rest) - 1, 0, -1) if n == 1 or not wide(rest[:n]))
+            line, wide = "", text_width(word, *how)
+        while wide > width and len(rest) > 1:
+            cut = next(
+                n for n in range(len(rest) - 1, 0, -1)
+                if n == 1 or text_width(rest[:n], *how) <= width
+            )  # fmt: skip
             lines.append(rest[:cut])
             rest = rest[cut:]
-        line = rest
+            wide = text_width(rest, *how)
+        line, used = (joined, used + space + wide) if line else (rest, wide)
     return [*lines, line] if line else lines
 
 

@@ -22,7 +22,6 @@ MARGIN = 12.5 / 25.4  # few printers reach nearer to the edge than 12 mm at the 
 FOOT = 0.24
 WHITE = "#ffffff"
 LEADING = 1.36
-SAFETY = 0.02  # kerning across a space, which words measured one by one do not show
 
 
 @dataclass(frozen=True)
@@ -57,32 +56,11 @@ def prose(
     before: float = 0.0,
 ) -> list[Line]:
     """Break a paragraph into lines; all but the first stand ``hang`` further in."""
-    broken = _broken(text, width - hang, (size, family, weight, style))
+    broken = wrap(text, width - hang, size, family=family, weight=weight, style=style)
     return [
         Line(line, size, weight, style, family, colour, hang if n else 0.0, 0.0 if n else before)
         for n, line in enumerate(broken)
     ]
-
-
-def _broken(text: str, width: float, how: tuple[float, str, str, Style]) -> list[str]:
-    """`wrap`, but every word is measured once for the whole booklet: long lists stay quick."""
-    size, family, weight, style = how
-    space = text_width("n n", *how) - text_width("nn", *how)
-    lines: list[str] = []
-    line, used = "", 0.0
-    for word in text.split():
-        wide = text_width(word, *how)
-        if wide > width:
-            rest = wrap(f"{line} {word}", width, size, family=family, weight=weight, style=style)
-            lines += rest[:-1]
-            line = rest[-1]
-            used = text_width(line, *how)
-        elif line and used + space + wide > width - SAFETY:
-            lines.append(line)
-            line, used = word, wide
-        else:
-            line, used = (f"{line} {word}", used + space + wide) if line else (word, wide)
-    return [*lines, line] if line else lines
 
 
 def height_of(lines: Sequence[Line]) -> float:
