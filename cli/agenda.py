@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.notebook_options import now, tell_empty
+from cli.numbers import Whole
 from cli.options import (
     confidence_option,
     format_option,
@@ -51,13 +52,13 @@ BEGIN = {
 )
 @click.option(
     "--per-day",
-    type=click.IntRange(1, 1000),
+    type=Whole(1, 1000),
     metavar="N",
     help="Trees a day of --days holds [default: 6].",
 )
 @click.option(
     "--alarm-days",
-    type=click.IntRange(0, 365),
+    type=Whole(0, 365),
     metavar="N",
     help="Remind so many days before a window closes (-o FILE.ics).",
 )

@@ -9,6 +9,7 @@ import click
 
 from cli.bench import Bench, open_bench, tuned_taxa
 from cli.calendar_forms import SUFFIXES, Forms
+from cli.numbers import Whole
 from cli.options import (
     chosen_hazards,
     chosen_species,
@@ -30,7 +31,8 @@ IN_ENGLISH = {".json", ".csv"}
 @click.argument("species", nargs=-1)
 @click.option(
     "--year",
-    type=click.IntRange(1800, 2200),
+    type=Whole(1800, 2200),
+    metavar="YEAR",
     help="Calendar year to print [default: the year of today].",
 )
 @output_option(
@@ -47,7 +49,7 @@ IN_ENGLISH = {".json", ".csv"}
 )
 @click.option(
     "--alarm-days",
-    type=click.IntRange(0, 365),
+    type=Whole(0, 365),
     metavar="N",
     help="Remind so many days before a window closes (-o FILE.ics).",
 )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cli.notebook_options import now
+from cli.output import counted_taxa
 
 if TYPE_CHECKING:
     from timing.calendar import YearCalendar
@@ -31,9 +32,9 @@ class Forms:
     @property
     def summary(self) -> str:
         """What a file holds, in a few words."""
-        taxa = len(self.calendar.rows)
+        taxa = counted_taxa(len(self.calendar.rows))
         place = f"{len(self.region.sites)} sites" if self.region else self.calendar.name
-        return f"{self.calendar.year}, {taxa} {'taxon' if taxa == 1 else 'taxa'}, {place}"
+        return f"{self.calendar.year}, {taxa}, {place}"
 
     def text(self) -> str:
         """The year for the terminal."""

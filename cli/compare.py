@@ -8,13 +8,14 @@ from typing import Any
 import click
 
 from cli.bench import open_bench, tuned_taxa
+from cli.numbers import Whole
 from cli.options import (
     chosen_species,
     format_option,
     observations_option,
     temperature_options,
 )
-from cli.output import echo_json, output_option, suffix_of
+from cli.output import counted_taxa, echo_json, output_option, suffix_of
 
 SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
 STAND_IN = "acer-palmatum"
@@ -24,7 +25,8 @@ STAND_IN = "acer-palmatum"
 @click.argument("species", nargs=-1)
 @click.option(
     "--season",
-    type=click.IntRange(1800, 2200),
+    type=Whole(1800, 2200),
+    metavar="YEAR",
     help="Season to compare, by the year of its spring [default: the one under way].",
 )
 @output_option(".png .svg .pdf (chart) .json .txt")
@@ -79,5 +81,5 @@ def command(
         from timing.charts.comparison_chart import save_comparison
 
         save_comparison(comparison, path)
-    count = f"{len(taxa)} {'taxon' if len(taxa) == 1 else 'taxa'}"
+    count = counted_taxa(len(taxa))
     click.echo(f"{path}: season {comparison.season}, {count}, {bench.site.name}")

@@ -19,7 +19,7 @@ COMMANDS = {
     "agenda": "What to do on the bench today and in the coming weeks.",
     "assess": "How good the dates are here, on seasons they never saw.",
     "ask": "May I cut today; if not, when, how much and why.",
-    "calendar": "Print a year's calendar of safe days as a chart, text or JSON.",
+    "calendar": "Print a year's calendar of safe days.",
     "compare": "Tell whether this spring is early or late, beside all others.",
     "events": "Date the season's events in every season of the record.",
     "record": "Keep dates you saw and work you did; undo, export and import.",

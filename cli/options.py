@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from cli.notebook_options import as_name, notebook_option
+from cli.numbers import Decimal
 from cli.temperature_options import temperatures_option, units_option
 
 if TYPE_CHECKING:
@@ -18,6 +19,14 @@ if TYPE_CHECKING:
     from timing.species.model import Hazard, Species
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+
+latitude_option = click.option(
+    "--latitude", type=Decimal(), metavar="DEG", help="South is negative."
+)
+longitude_option = click.option(
+    "--longitude", type=Decimal(), metavar="DEG", help="West is negative."
+)
 
 
 def temperature_options(function: F) -> F:
@@ -35,9 +44,11 @@ def temperature_options(function: F) -> F:
             click.option("--sample", metavar="NAME", help="A bundled climate (invented)."),
             temperatures_option,
             units_option,
-            click.option("--latitude", type=float, metavar="DEG", help="South is negative."),
-            click.option("--longitude", type=float, metavar="DEG", help="West is negative."),
-            click.option("--elevation", type=float, metavar="M", help="Metres above sea level."),
+            latitude_option,
+            longitude_option,
+            click.option(
+                "--elevation", type=Decimal(), metavar="M", help="Metres above sea level."
+            ),
             click.option(
                 "--on",
                 metavar="DATE",
@@ -51,7 +62,7 @@ def temperature_options(function: F) -> F:
 
 
 def _chance(_context: click.Context, _option: click.Parameter, value: float) -> float:
-    if not 0 < value < 1:  # also refuses nan, which click.FloatRange lets pass
+    if not 0 < value < 1:
         raise click.BadParameter(f"{value:g} is not a chance between 0 and 1, such as 0.9")
     return value
 
@@ -76,7 +87,7 @@ hazards_option = click.option(
 
 confidence_option = click.option(
     "--confidence",
-    type=float,
+    type=Decimal(),
     callback=_chance,
     default=0.9,
     show_default=True,

@@ -37,6 +37,11 @@ def echo_csv(rows: list[dict[str, object]]) -> None:
     click.echo(text.getvalue(), nl=False)
 
 
+def counted_taxa(number: int) -> str:
+    """A number of taxa in words."""
+    return f"{number} {'taxon' if number == 1 else 'taxa'}"
+
+
 def output_option(forms: str, *, several: bool = False) -> Callable[[F], F]:
     """The option ``-o``; ``forms`` names the endings, ``several`` lets it be given again."""
     again = " May be given again." if several else ""

@@ -18,6 +18,7 @@ from cli.notebook_options import (
     open_notebook,
     tell_empty,
 )
+from cli.numbers import Decimal, Whole
 from cli.options import format_option
 from cli.output import echo_json
 
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 RUNNING = "running"
 
 fraction_option = click.option(
-    "--fraction", type=float, metavar="P", help="Share that came off, 0 to 1 (work)."
+    "--fraction", type=Decimal(), metavar="P", help="Share that came off, 0 to 1 (work)."
 )
 place_option = click.option("--place", metavar="TEXT", help="Where on the tree (running).")
 note_option = click.option("--note", metavar="TEXT", help="Free text.")
@@ -45,7 +46,7 @@ def command() -> None:
     "--site",
     callback=as_name,
     metavar="NAME",
-    help="For a date without a tree: where [the only site].",
+    help="For a date without a tree: where [default: the only site].",
 )
 @click.option("--species", metavar="NAME", help="For a date without a tree: which taxon.")
 @click.option(
@@ -92,7 +93,7 @@ def list_(tree: str | None, site: str | None, notebook: Path | None, output: str
 
 
 @command.command("show")
-@click.argument("number", type=int)
+@click.argument("number", type=Whole())
 @notebook_option
 @format_option("text", "json")
 def show(number: int, notebook: Path | None, output: str) -> None:
@@ -103,7 +104,7 @@ def show(number: int, notebook: Path | None, output: str) -> None:
 
 
 @command.command("change")
-@click.argument("number", type=int)
+@click.argument("number", type=Whole())
 @click.option("--on", callback=as_day, metavar="DATE", help="The day, or the first day.")
 @click.option(
     "--ended", callback=as_day, metavar="DATE", help="The day the shoot was cut (running)."
@@ -131,7 +132,7 @@ def change(number: int, notebook: Path | None, **given: Any) -> None:
 
 
 @command.command("remove")
-@click.argument("number", type=int)
+@click.argument("number", type=Whole())
 @notebook_option
 def remove(number: int, notebook: Path | None) -> None:
     """Remove one record; 'undo' brings it back."""

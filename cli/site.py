@@ -17,7 +17,8 @@ from cli.notebook_options import (
     tell_empty,
     yes_option,
 )
-from cli.options import format_option
+from cli.numbers import Decimal
+from cli.options import format_option, latitude_option, longitude_option
 from cli.output import echo_json
 from cli.site_check import check
 from cli.station import corrected, downloaded, station_options, update
@@ -34,10 +35,8 @@ if TYPE_CHECKING:
     from timing.notebook.readings import Kind, Readings, Span
     from timing.notebook.store import Notebook
 
-latitude_option = click.option("--latitude", type=float, metavar="DEG", help="South is negative.")
-longitude_option = click.option("--longitude", type=float, metavar="DEG", help="West is negative.")
 elevation_option = click.option(
-    "--elevation", "elevation_m", type=float, metavar="M", help="Metres above sea level."
+    "--elevation", "elevation_m", type=Decimal(), metavar="M", help="Metres above sea level."
 )
 tags_option = click.option(
     "--tag", "tags", multiple=True, metavar="TAG", help="A word to pick sites by; again for more."
@@ -175,7 +174,7 @@ def show(name: str, notebook: Path | None, output: str) -> None:
 @click.option("--rename", metavar="NAME", help="Call it so from now on.")
 @click.option(
     "--correction",
-    type=float,
+    type=Decimal(),
     metavar="DEG",
     help="Add so many °C to what its weather station measured; 0 for none.",
 )

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from cli.notebook_options import notebook_option, notebook_path, now, open_notebook
+from cli.numbers import Whole
 
 if TYPE_CHECKING:
     from timing.intake.station_days import StationDays
@@ -39,7 +40,7 @@ def station_options(function: F) -> F:
             ),
             click.option(
                 "--since",
-                type=click.IntRange(1800, 2200),
+                type=Whole(1800, 2200),
                 metavar="YEAR",
                 help=f"With --download: first year to fetch [default: {SINCE}].",
             ),

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from cli.numbers import Whole
 from cli.options import chosen_species, confidence_option
+from cli.output import counted_taxa
 
 if TYPE_CHECKING:
     from timing.species.model import WorkKind
@@ -42,7 +44,7 @@ MOST_NAMED = 20  # failed sites told one by one
 @confidence_option
 @click.option(
     "--jobs",
-    type=click.IntRange(1, 256),
+    type=Whole(1, 256),
     metavar="N",
     help="Processes that compute [default: as many as this machine's cores].",
 )
@@ -106,7 +108,8 @@ def command(
 
         save_map(done.parts, taxa[0], kind, confidence, picture)
     _report(done)
-    click.echo(f"{path}: {done.sites} sites, {len(taxa)} taxa")
+    sites = f"{done.sites} site{'' if done.sites == 1 else 's'}"
+    click.echo(f"{path}: {sites}, {counted_taxa(len(taxa))}")
     if done.failed:
         count = len(done.failed)
         raise DataError(

@@ -17,6 +17,7 @@ from cli.notebook_options import (
     tell_empty,
     yes_option,
 )
+from cli.numbers import Decimal
 from cli.options import format_option
 from cli.output import echo_json
 
@@ -30,7 +31,7 @@ condition_option = click.option(
     "--condition", type=click.Choice(["vigorous", "established", "weak"]), help="How strong it is."
 )
 pot_option = click.option(
-    "--pot", "pot_cm", type=float, metavar="CM", help="Inner width of its pot."
+    "--pot", "pot_cm", type=Decimal(), metavar="CM", help="Inner width of its pot."
 )
 SHELTER_OPTIONS = {  # by what they fill in
     "tmin_offset_c": "--warmer-nights",
@@ -75,8 +76,8 @@ def add(
 @command.command("shelter")
 @click.argument("name")
 @click.option("--kind", required=True, metavar="TEXT", help="What it is, such as 'cold frame'.")
-@click.option("--warmer-nights", type=float, metavar="C", help="Colder is negative [°C].")
-@click.option("--warmer-days", type=float, metavar="C", help="Colder is negative [°C].")
+@click.option("--warmer-nights", type=Decimal(), metavar="C", help="Colder is negative [°C].")
+@click.option("--warmer-days", type=Decimal(), metavar="C", help="Colder is negative [°C].")
 @click.option(
     "--calibrate-with",
     "logger",

@@ -480,11 +480,11 @@ PLACE = ("--latitude", "45", "--longitude", "4")
 FILE = ("ask", "acer-palmatum", "--temperatures", "{file}")
 USAGE: dict[str, tuple[tuple[str, ...], str]] = {
     "latitude 95": ((*FILE, "--latitude", "95", "--longitude", "4"), "latitude 95"),
-    "latitude nan": ((*FILE, "--latitude", "nan", "--longitude", "4"), "latitude nan"),
+    "latitude nan": ((*FILE, "--latitude", "nan", "--longitude", "4"), "'--latitude': 'nan'"),
     "latitude in words": ((*FILE, "--latitude", "45N", "--longitude", "4"), "--latitude"),
     "longitude 400": ((*FILE, "--latitude", "45", "--longitude", "400"), "longitude 400"),
     "elevation": ((*FILE, *PLACE, "--elevation", "12000"), "elevation 12000"),
-    "elevation nan": ((*FILE, *PLACE, "--elevation", "nan"), "elevation nan"),
+    "elevation nan": ((*FILE, *PLACE, "--elevation", "nan"), "'--elevation': 'nan'"),
     "missing latitude": ((*FILE, "--longitude", "4"), "--latitude"),
     "missing longitude": ((*FILE, "--latitude", "4"), "--longitude"),
     "sample and file": (

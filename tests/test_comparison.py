@@ -14,6 +14,7 @@ What must hold:
 - an event that some seasons lack is ranked among those that have it.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -24,13 +25,22 @@ from sites import exact, mirrored, outlook_at, place, record_of_cycle, year_cycl
 
 from timing.answers import Outlook, outlook, site_drivers
 from timing.comparison import Comparison, compare
-from timing.comparison_words import away_text, caveats, headline, place_text, rank_text, title
+from timing.comparison_words import (
+    away_text,
+    caveats,
+    headline,
+    place_text,
+    rank_text,
+    sum_text,
+    title,
+)
 from timing.errors import DataError
 from timing.event_comparison import EventComparison, Rank
 from timing.export.as_json import seasons_json
 from timing.same_day import COMMON_DAYS, by_place, date_at, leap_offsets, place_of
 from timing.season import Floats, cycle_day, season_start
 from timing.site import Hemisphere, Site
+from timing.so_far import SoFar
 from timing.species.catalogue import load_species
 from timing.temperature import TemperatureRecord, record_from_readings
 from timing.thermal.degree_days import degree_days
@@ -321,6 +331,15 @@ def test_a_trend_of_two_degrees_in_fifteen_years_is_found() -> None:
 
 
 # ---------------------------------------------------------------------------- sums
+
+
+def test_a_sum_that_none_undercuts() -> None:
+    alike = np.full((8, 3), 5.0)
+    heat = SoFar("heat", season_start(2024, "north"), 0, 2, alike[0], np.arange(2016, 2024), alike)
+    end = "of 8 other seasons on the same day (5), none of them had less."
+    assert sum_text(heat).endswith(f": 5 °C·d above 5 °C, as much as the median {end}")
+    assert sum_text(replace(heat, season=alike[0] - 2)).endswith(f"2 less than the median {end}")
+    assert sum_text(replace(heat, season=alike[0] + 2)).endswith("(5), more than in all of them.")
 
 
 @pytest.mark.parametrize(

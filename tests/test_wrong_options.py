@@ -160,9 +160,9 @@ def wrong_values(words: str, name: str, item: click.Parameter) -> tuple[str, ...
     if isinstance(sort, click.Choice):
         values = ["", "x", ESCAPE]
     elif isinstance(sort, click.types.IntParamType):
-        values = ["", "x", ESCAPE, "1.5", "9" * 30, "1e3", "nan"]
+        values = ["", "x", ESCAPE, "1.5", "9" * 30, "1e3", "nan", "1_0"]
     elif isinstance(sort, click.types.FloatParamType):
-        values = ["", "x", ESCAPE, "1,5", "nan", "inf", "1e400", "-1e9", "½", "9" * 5000]
+        values = ["", "x", ESCAPE, "1,5", "nan", "inf", "1e400", "-1e9", "½", "4_5", "9" * 5000]
     elif isinstance(sort, click.Path) and name in WRITES and words != "record import":
         values = ["{folder}/none/new.txt", "{folder}/new.exe/x", f"{{folder}}/{LONG[:300]}.txt"]
     elif isinstance(sort, click.Path):

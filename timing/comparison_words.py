@@ -140,11 +140,12 @@ def sum_text(item: SoFar) -> str:
     value, median, count = round(item.value), round(item.median), len(item.years)
     more = value - median
     beside = "as much as" if more == 0 else f"{abs(more)} {'more' if more > 0 else 'less'} than"
-    below = "none" if not item.below else "all" if item.below == count else str(item.below)
+    below = "all" if item.below == count else str(item.below)
+    place = f"more than in {below} of them" if item.below else "none of them had less"
     return (
         f"{item.measure.capitalize()} from {day_text(item.since_date)} to "
         f"{day_text(item.until_date)}: {value} {UNITS[item.measure]}, {beside} the median of "
-        f"{_others(count)} on the same day ({median}), more than in {below} of them."
+        f"{_others(count)} on the same day ({median}), {place}."
     )
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
@@ -111,7 +112,7 @@ def finish(part: Part, question: Question) -> Finished:
     wanted = _fingerprint(part.items, question)
     found = _read(part.file)
     if found is not None and found[0] == wanted:
-        return _finished(part, "kept", csv.reader(found[1].splitlines()))
+        return _finished(part, "kept", csv.reader(io.StringIO(found[1])))
     taxa = [load_species(slug) for slug in question.taxa]
     rows = rows_of_sites(part.items, taxa, question.confidence)
     text = as_csv(rows)
@@ -132,7 +133,7 @@ def rows_text(file: Path) -> str:
 def read_rows(files: Sequence[Path]) -> Iterator[Row]:
     """Rows of finished parts, one after the other."""
     for file in files:
-        yield from map(Row._make, csv.reader(rows_text(file).splitlines()))
+        yield from map(Row._make, csv.reader(io.StringIO(rows_text(file))))
 
 
 def _read(file: Path) -> tuple[str, str] | None:
