@@ -5,12 +5,18 @@ What must hold:
 * its top-level packages are timing, cli and climate_samples, and there are no tests in it;
 * every module, species file, sample, catalogue of texts and part of the page is in it, byte for
   byte;
-* it declares the command and the typed marker.
+* it declares the command and the typed marker;
+* the source package holds as much (slow);
+* in an environment that held nothing before, the README's first command answers (slow).
 """
 
 import configparser
+import re
+import shlex
 import subprocess
 import sys
+import tarfile
+import venv
 import zipfile
 from pathlib import Path
 
@@ -30,10 +36,9 @@ NO_BACKEND = (
 
 
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
-    """A wheel built from a copy of the checkout, so that nothing is left beside the source."""
-    folder = tmp_path_factory.mktemp("wheel")
-    source = folder / "source"
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the checkout, so that building leaves nothing beside the source."""
+    source = tmp_path_factory.mktemp("checkout") / "source"
     for path in ROOT.rglob("*"):
         inside = path.relative_to(ROOT)
         hidden = any(part.startswith((".", "__pycache__")) for part in inside.parts)
@@ -41,18 +46,36 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
         if path.is_file() and wanted and not hidden:
             (source / inside).parent.mkdir(parents=True, exist_ok=True)
             (source / inside).write_bytes(path.read_bytes())
+    return source
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory, source: Path) -> zipfile.ZipFile:
+    """A wheel built from the copy."""
+    folder = tmp_path_factory.mktemp("wheel")
+    pip(sys.executable, "wheel", "--no-deps", "-w", str(folder), str(source))
+    (built,) = folder.glob("*.whl")
+    return zipfile.ZipFile(built)
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Path:
+    """The python of an environment that holds nothing but pip."""
+    venv.create(tmp_path / ".venv", with_pip=True)
+    return tmp_path / ".venv" / "bin" / "python"
+
+
+def pip(python: str | Path, *words: str) -> None:
+    """Run pip; skip the test where packages cannot be had."""
     done = subprocess.run(
-        [sys.executable, "-m", "pip", "wheel", "--no-deps", "--quiet",
-         "--disable-pip-version-check", "--retries", "1", "-w", str(folder / "out"), str(source)],
+        [python, "-m", "pip", *words, "--quiet", "--disable-pip-version-check", "--retries", "1"],
         capture_output=True,
         encoding="utf-8",
         check=False,
-    )  # fmt: skip
+    )
     if done.returncode and any(sign in done.stderr for sign in NO_BACKEND):
-        pytest.skip("the build backend cannot be had here (no network?)")
+        pytest.skip("packages cannot be had here (no network?)")
     assert done.returncode == 0, done.stderr
-    (built,) = (folder / "out").glob("*.whl")
-    return zipfile.ZipFile(built)
 
 
 def packed(wheel: zipfile.ZipFile) -> set[str]:
@@ -112,3 +135,37 @@ def test_metadata_carries_licence_and_readme(wheel: zipfile.ZipFile) -> None:
     assert "\nLicense-File: LICENSE\n" in text
     body = text.partition("\n\n")[2]
     assert body.strip() == (ROOT / "README.md").read_text(encoding="utf-8").strip()
+
+
+@pytest.mark.slow
+def test_the_source_package_holds_what_the_wheel_holds(
+    tmp_path: Path, bare: Path, source: Path, wheel: zipfile.ZipFile
+) -> None:
+    pip(bare, "install", "setuptools>=77")
+    build = f"from setuptools.build_meta import build_sdist; build_sdist({str(tmp_path)!r})"
+    subprocess.run([bare, "-c", build], cwd=source, check=True, capture_output=True)
+    (package,) = tmp_path.glob("*.tar.gz")
+    with tarfile.open(package) as held:
+        names = {name.partition("/")[2] for name in held.getnames()}
+    assert packed(wheel) | {"README.md", "LICENSE", "pyproject.toml"} <= names
+
+
+@pytest.mark.slow
+def test_a_bare_environment_answers_the_first_command_of_the_readme(
+    tmp_path: Path, bare: Path, wheel: zipfile.ZipFile
+) -> None:
+    pip(bare, "install", str(wheel.filename))
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    block = readme.partition("```sh\n")[2].partition("```")[0]
+    commands = re.findall(r"^\.venv/bin/sapdial .*?(?= &&$|$)", block, re.MULTILINE)
+    assert [command.split()[1] for command in commands] == ["ask", "calendar"]
+    answer, chart = (
+        subprocess.run(
+            shlex.split(command), cwd=tmp_path, capture_output=True, encoding="utf-8", check=False
+        )
+        for command in commands
+    )
+    assert (answer.returncode, answer.stderr) == (0, "")
+    assert "Japanese maple" in answer.stdout
+    assert (chart.returncode, chart.stderr) == (0, "")
+    assert (tmp_path / "calendar.png").read_bytes().startswith(b"\x89PNG")
