@@ -44,7 +44,7 @@ from sites import (
     tropical_highland,
 )
 
-from timing.advice import answer
+from timing.advice import answer, how_much
 from timing.answers import Outlook
 from timing.export.answer_text import answers_text
 from timing.running import running_events
@@ -336,6 +336,15 @@ def test_a_juniper_loses_at_most_a_quarter():
     removal = load_species("juniperus-chinensis").removal
     assert max(removal.vigorous, removal.established, removal.weak) <= 0.25
     assert place("boston_1951_2025").ask("juniperus-chinensis", "heavy").how_much.fraction <= 0.25
+
+
+def test_no_share_is_named_for_work_a_taxon_has_no_rule_for():
+    taxa = [load_species(slug) for slug in TAXA]
+    assert {taxon.slug for taxon in taxa if not taxon.work["outline"]} > {"prunus-mume"}
+    for taxon in taxa:
+        for kind in WORK_KINDS:
+            share = how_much(taxon, kind, "vigorous").fraction
+            assert (share > 0) == bool(taxon.work[kind]), f"{taxon.slug}, {kind}: {share}"
 
 
 @pytest.mark.parametrize("slug", TAXA)

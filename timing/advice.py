@@ -23,7 +23,7 @@ from timing.season import Floats, season_of, year_of
 from timing.species.catalogue import common_rules
 from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
 from timing.windows import MARGINAL, Window, WorkOdds, wilson_range
-from timing.wording import day_text
+from timing.wording import WORK_LABELS, day_text
 
 Verdict = Literal["safe", "marginal", "not_safe"]
 VetoTopic = Literal["record", "hazard", "tree", "weather"]
@@ -206,6 +206,9 @@ def _lighter(held: tuple[Hold, ...], work: WorkKind) -> tuple[str, ...]:
 def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:
     """What may come off at once in this kind of work."""
     removal = species.removal
+    if not species.work[work]:
+        none = f"nothing: the rules give this taxon no {WORK_LABELS[work]}"
+        return HowMuch(0.0, "common practice", none)
     if work == "heavy":
         fraction: float = getattr(removal, condition)
         if fraction == 0:
