@@ -28,15 +28,23 @@ SAFE, DOUBTFUL, UNSAFE = "#", "+", "."
 
 def calendar_strip(calendar: YearCalendar) -> str:
     """Write a calendar as text; no line is longer than eighty characters."""
-    months = month_letters(calendar.language)
-    lines = [*_head(calendar), "", months]
-    if calendar.today is not None:
-        lines.append(today_line(calendar.today, calendar.year, calendar.language))
-    for number, row in enumerate(calendar.rows):
+    rows = (_row(row, calendar) for row in calendar.rows)
+    today = calendar.today
+    marked = "" if today is None else today_line(today, calendar.year, calendar.language)
+    return laid_out(_head(calendar), marked, rows, _foot(calendar), calendar.language)
+
+
+def laid_out(
+    head: list[str], today: str, rows: Iterable[list[str]], foot: list[str], language: Language
+) -> str:
+    """Head, rows of taxa between lines of months, and foot; ``today`` is its line, or ""."""
+    months = month_letters(language)
+    lines = [*head, "", months, *([today] if today else [])]
+    for number, row in enumerate(rows):
         if number and number % MONTHS_AGAIN == 0:
             lines.append(months)
-        lines += [*_row(row, calendar), ""]
-    lines += [months, "", *_foot(calendar)]
+        lines += [*row, ""]
+    lines += [months, "", *foot]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 from timing import region_words, wording
 from timing.export.calendar_text import (
     CELLS,
-    MONTHS_AGAIN,
     WHOLE,
     cell_bounds,
     framed,
-    month_letters,
+    laid_out,
     today_line,
     wrapped,
 )
@@ -24,16 +23,10 @@ AT_ALL, AT_MOST, AT_SOME, NOWHERE = "#", "=", "-", "."
 
 def region_strip(region: RegionCalendar) -> str:
     """Write a region's calendar as text; no line is longer than eighty characters."""
-    months = month_letters(region.language)
-    lines = [*_head(region), "", months]
-    if region.today is not None:
-        lines.append(today_line(region.today, region.year, region.language))
-    for number, row in enumerate(region.rows):
-        if number and number % MONTHS_AGAIN == 0:
-            lines.append(months)
-        lines += [*_row(row, region), ""]
-    lines += [months, "", *_foot(region)]
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    rows = (_row(row, region) for row in region.rows)
+    today = region.today
+    marked = "" if today is None else today_line(today, region.year, region.language)
+    return laid_out(_head(region), marked, rows, _foot(region), region.language)
 
 
 def share_cells(share: Floats, year: int) -> str:
