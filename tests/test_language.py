@@ -1,7 +1,7 @@
 """The languages of the calendar.
 
 What must hold:
-- every catalogue has the same keys and the same placeholders in every text;
+- every catalogue has the same keys and the same placeholders in every text, and none in vain;
 - in a German or Spanish calendar no fixed text is English, whatever the form: what is left of
   English are names of taxa, rules and conditions, and the calendar says so;
 - dates read as they are written in the language;
@@ -11,6 +11,7 @@ What must hold:
 import re
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from string import Formatter
 
 import numpy as np
@@ -20,6 +21,7 @@ from matplotlib.text import Text
 from test_calendar_chart import check_apart, crowd
 from test_calendar_text import made_up, taxon
 
+import timing
 from timing.calendar import YearCalendar
 from timing.charts.booklet import draw_booklet
 from timing.charts.calendar_chart import draw_calendar
@@ -37,6 +39,7 @@ from timing.species.catalogue import common_rules
 from timing.species.model import WORK_KINDS
 from timing.wording import dated, day_text, percent, place_text, run_spans, span_text
 
+PACKAGE = Path(timing.__file__).parent
 OTHERS = [code for code in LANGUAGES if code != "en"]
 FORMS = ("page", "chart", "strip", "booklet", "region text", "region chart")
 SAME = {  # words that are rightly the same in two languages
@@ -60,6 +63,18 @@ def test_catalogues_have_the_same_keys_and_placeholders(code: str) -> None:
     for key, text in ENGLISH.texts.items():
         assert placeholders(other.texts[key]) == placeholders(text), key
         assert other.texts[key] or not text, key
+
+
+def test_every_text_is_asked_for_somewhere() -> None:
+    """By its whole key, with its table, or in a key whose end stands apart, as in "work.{kind}"."""
+    code = "\n".join(path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py"))
+    quoted = set(re.findall(r"[\"']([\w. ]+)[\"']", code))
+    begun = tuple(re.findall(r"f[\"'](\w+\.\w*)\{", code))
+    whole = {"short_months", *re.findall(r"\.table\([\"'](\w+)[\"']\)", code)}
+    for key in ENGLISH.texts:
+        ends = {key.removeprefix(start) for start in begun if key.startswith(start)}
+        ends |= {end.replace("_", " ") for end in ends}
+        assert key in quoted or key.partition(".")[0] in whole or ends & quoted, key
 
 
 @pytest.mark.parametrize("code", LANGUAGES)
