@@ -219,8 +219,8 @@ def test_an_absurd_climate_is_answered(sapdial: Command, tmp_path: Path, name: s
     ask_all(sapdial, where, QUICK, TAXA, range(2015, 2024))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("on", ["2019-02-28", ON, "2020-12-31"])
+@pytest.mark.by_hand
+@pytest.mark.parametrize("on", ["2020-02-28", ON, "2020-12-31"])
 @pytest.mark.parametrize("name", [*CLIMATES, *MORE])
 def test_every_absurd_climate_in_every_form(
     sapdial: Command, tmp_path: Path, name: str, on: str
@@ -233,7 +233,7 @@ def test_every_absurd_climate_in_every_form(
     ask_all(sapdial, where, questions, MORE_TAXA, range(2015, 2024))
 
 
-@pytest.mark.slow
+@pytest.mark.by_hand
 def test_two_centuries_and_a_half(sapdial: Command, tmp_path: Path) -> None:
     climate = (*year(9.0, 12.0, years=250), 45.0, 7.0)
     where = (*written(tmp_path / "place.csv", climate, "1805-01-01"), "--on", "2054-06-20")

@@ -278,7 +278,7 @@ def test_a_file_name_that_is_no_text_is_shown_as_well_as_it_can_be(
         assert (run.status, run.err) == (0, "")
 
 
-@pytest.mark.slow
+@pytest.mark.by_hand
 @pytest.mark.parametrize("name", SHOWN.values(), ids=SHOWN)
 def test_every_hostile_name_in_every_form(
     sapdial: Command, tmp_path: Path, daily: Path, name: str
@@ -290,7 +290,7 @@ def test_every_hostile_name_in_every_form(
     assert shapes(sapdial, tmp_path, where, (*QUICK, *DRAWN)) == plain
 
 
-@pytest.mark.slow
+@pytest.mark.by_hand
 @pytest.mark.parametrize("name", UNSHOWN.values(), ids=UNSHOWN)
 def test_every_hostile_file_name_in_every_form(
     sapdial: Command, tmp_path: Path, daily: Path, name: str

@@ -21,6 +21,7 @@ from timing.species.catalogue import load_species
 from timing.windows import runs_at
 
 AROUND = 20  # days on both sides of a solstice
+WOBBLE = 0.02  # between neighbouring days, by the draws; a chance near the confidence may cross it
 PARTED = (  # these were, before the seams were moved
     *(("southern-temperate", slug, "2024-11-15") for slug in ("pinus-thunbergii", "picea-abies")),
     ("southern-temperate", "cedrus-atlantica", "2024-11-15"),
@@ -33,7 +34,7 @@ PARTED = (  # these were, before the seams were moved
 
 
 def holes(sample: str, slug: str, on: str) -> list[tuple[str, np.datetime64]]:
-    """Single days about the solstices that are not safe while both their neighbours are."""
+    """Single days about the solstices that fall below the confidence between two safe ones."""
     today = np.datetime64(on, "D")
     spot = place(sample).as_of(on)
     view = outlook(load_species(slug), spot.record, spot.drivers, on=today)
@@ -49,7 +50,10 @@ def holes(sample: str, slug: str, on: str) -> list[tuple[str, np.datetime64]]:
             found += [
                 (kind, days[first])
                 for first, stop in runs_at(-chance, -CONFIDENCE + 1e-6)
-                if stop - first == 1 and first > 0 and stop < len(days)
+                if stop - first == 1
+                and first > 0
+                and stop < len(days)
+                and min(chance[first - 1], chance[stop]) - chance[first] > WOBBLE
             ]
     return found
 
