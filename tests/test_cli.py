@@ -15,7 +15,6 @@ What must hold:
 
 import csv
 import datetime as dt
-import functools
 import io
 import itertools
 import json
@@ -31,7 +30,6 @@ from typing import Any
 import pytest
 
 from cli.main import main
-from timing.intake import samples
 
 SAMPLES = ("humid-continental", "southern-temperate")
 SAMPLE = ("--sample", SAMPLES[0])
@@ -42,9 +40,6 @@ ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 CALENDAR_SUFFIXES = (".png", ".svg", ".txt", ".json")
 WIDTH = 80
 DAYS = 4 * 366 + 200  # four seasons in the files written here
-
-
-read_once = functools.cache(samples.open_sample)  # records never change: one reading will do
 
 
 @dataclass(frozen=True)
@@ -81,7 +76,6 @@ class Command:
 
 @pytest.fixture
 def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    monkeypatch.setattr(samples, "open_sample", read_once)
     return Command(monkeypatch, capsys)
 
 

@@ -11,8 +11,6 @@ import numpy as np
 
 from timing.season import SEASON_DAYS, Days, Floats, Ints
 
-COMMON_DAYS = SEASON_DAYS - 1  # of a season without 29 February
-
 
 def leap_offsets(starts: Days) -> Ints:
     """Offset of 29 February in seasons that begin on ``starts``; past the end where there is none.
