@@ -189,7 +189,7 @@ def tasks_of(subjects: Iterable[Subject], asked: Asked) -> tuple[Task, ...]:
                 continue
             told = asked.answer(subject, work)
             for window in told.windows:
-                opens_in = _days(asked.on, window.opens)
+                opens_in = days_between(asked.on, window.opens)
                 if opens_in <= AHEAD_DAYS and (opens_in > 0 or not told.vetoes):
                     found.append(_task(subject, told, window))
     return tuple(sorted(found, key=_place))
@@ -212,7 +212,7 @@ def waiting(
     later = odds.windows(confidence, window.closes + 1, hemisphere)
     if not later:
         return None, CYCLE_DAYS
-    return later[0].opens, min(_days(window.closes, later[0].opens), CYCLE_DAYS)
+    return later[0].opens, min(days_between(window.closes, later[0].opens), CYCLE_DAYS)
 
 
 def conditions_on(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
@@ -245,10 +245,10 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
     hemisphere = subject.outlook.site.hemisphere
     start = max(window.opens, on)
     endless = all_year(window)
-    days_left = _days(on, window.closes) + 1
+    days_left = days_between(on, window.closes) + 1
     reopens, wait = waiting(odds, window, told.confidence, hemisphere)
     done = last_done(subject, told.work, window.opens, on)
-    days = start + np.arange(_days(start, window.closes) + 1)
+    days = start + np.arange(days_between(start, window.closes) + 1)
     chance = odds.at(days)
     best = int(np.argmax(chance >= chance.max() - 1e-9))
     group: Group = "opening"
@@ -314,7 +314,7 @@ def _nearest_opening(outlook: Outlook, odds: WorkOdds, opens: np.datetime64) -> 
             continue
         for season in range(year - 1, year + 2):
             first = season_start(season, hemisphere) + round(float(np.median(usual)))
-            apart = abs(_days(first, opens))
+            apart = abs(days_between(first, opens))
             if nearest is None or apart < nearest[0]:
                 nearest = apart, laid.rule.opens.event, season
     return (nearest[1], nearest[2]) if nearest else ("", year)
@@ -328,7 +328,8 @@ def _likely_from(told: Answer, window: Window) -> np.datetime64 | None:
     return None
 
 
-def _days(first: np.datetime64, last: np.datetime64) -> int:
+def days_between(first: np.datetime64, last: np.datetime64) -> int:
+    """Days from one date to another; negative where the other comes first."""
     return int((last - first).astype(np.int64))
 
 

@@ -14,7 +14,7 @@ from timing.record_check import BESIDE, Break, Drift, Name, RecordCheck, Size
 from timing.season import season_start
 from timing.site import Hemisphere
 from timing.windows import FEWEST_SEASONS
-from timing.wording import MONTHS, short_day
+from timing.wording import MONTHS, short_day, signed_tenths
 
 NAMES: dict[Name, str] = {
     "range": "daily range",
@@ -158,9 +158,9 @@ def drift_text(item: Drift) -> str:
     """One drift: of what, how fast, how sure, and the step that looks much the same."""
     trend = item.trend
     said = (
-        f"{NAMES[item.series]} {decimal(10 * trend.slope)} °C a decade "
-        f"({decimal(10 * trend.low)} to {decimal(10 * trend.high)}) over {trend.first}–"
-        f"{trend.last}; by chance {chance(trend.p)}"
+        f"{NAMES[item.series]} {signed_tenths(10 * trend.slope)} °C a decade "
+        f"({signed_tenths(10 * trend.low)} to {signed_tenths(10 * trend.high)}) over "
+        f"{trend.first}–{trend.last}; by chance {chance(trend.p)}"
     )
     if item.step is None:
         return said
@@ -325,13 +325,7 @@ def short_month(month: np.datetime64) -> str:
 
 def signed(size: Size) -> str:
     """A change and its standard error, which is never told as nothing."""
-    return f"{decimal(size[0])} ± {max(size[1], 0.1):.1f}"
-
-
-def decimal(value: float) -> str:
-    """One decimal with its sign, the minus a minus."""
-    text = f"{value:+.1f}".replace("-", "−")
-    return "0.0" if text[1:] == "0.0" else text
+    return f"{signed_tenths(size[0])} ± {max(size[1], 0.1):.1f}"
 
 
 def chance(p: float) -> str:

@@ -17,6 +17,7 @@ from timing.wording import (
     day_text,
     percent,
     short_day,
+    signed_tenths,
     source_name,
 )
 
@@ -157,7 +158,7 @@ def trend_text(found: Trend | None, count: int) -> str:
     """
     if found is None:
         return f"none from {count} seasons; at least {FEWEST_FOR_TREND} are needed"
-    slope, low, high = (_signed(10 * value) for value in (found.slope, found.low, found.high))
+    slope, low, high = (signed_tenths(10 * value) for value in (found.slope, found.low, found.high))
     p = "p < 0.001" if found.p < 0.001 else f"p {found.p:.3f}"
     verdict = "sure" if found.sure else "not sure"
     return f"{slope:>5} ({low} to {high}), {p}, {verdict}"
@@ -297,11 +298,6 @@ def _opening(comparison: Comparison, noun: str, *, ahead: bool) -> str:
 def _noun(leads: list[EventComparison]) -> str:
     nouns = {NOUNS[item.event] for item in leads}
     return nouns.pop() if len(nouns) == 1 else "season"
-
-
-def _signed(value: float) -> str:
-    text = f"{value:+.1f}".replace("-", "−")
-    return "0.0" if not float(f"{value:.1f}") else text
 
 
 def _days(count: int) -> str:

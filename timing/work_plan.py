@@ -25,7 +25,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.agenda_notices import date_text, weather_vetoes
-from timing.agenda_tasks import REST_DAYS, Asked, Subject, last_done, origin, waiting
+from timing.agenda_tasks import (
+    REST_DAYS,
+    Asked,
+    Subject,
+    days_between,
+    last_done,
+    origin,
+    waiting,
+)
 from timing.assignment import Claim, assign
 from timing.errors import UsageError
 from timing.season import CYCLE_DAYS
@@ -193,7 +201,7 @@ def _jobs(subject: Subject, dates: tuple[np.datetime64, ...], asked: Asked) -> l
         clear = {
             day: chance
             for day, chance in job.chances.items()
-            if all(cut == day or abs(_days(cut, day)) >= REST_DAYS for cut in heavy.chances)
+            if all(cut == day or abs(days_between(cut, day)) >= REST_DAYS for cut in heavy.chances)
         }
         if work == "heavy" or len(clear) == len(job.chances):
             continue
@@ -269,10 +277,6 @@ def _assigned(
 
 def _subjects(jobs: list[Job]) -> list[Subject]:
     return list({id(job.subject): job.subject for job in jobs}.values())
-
-
-def _days(first: np.datetime64, last: np.datetime64) -> int:
-    return int((last - first).astype(np.int64))
 
 
 def _why(job: Job, planned: list[Planned], full: set[np.datetime64], on: np.datetime64) -> str:

@@ -29,7 +29,7 @@ from timing.charts import (
 from timing.charts.record_strip import LOST, PLOT_LEFT, Years, draw_key, draw_strip
 from timing.record_check import Break, Name, RecordCheck, Series
 from timing.season import Floats, Ints, year_of
-from timing.wording import INVENTED_NOTICE, credit_text, day_text, place_text
+from timing.wording import INVENTED_NOTICE, credit_text, day_text, place_text, signed_tenths
 
 WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
 PANEL_HIGH, PANEL_GAP = 0.78, 0.24
@@ -179,7 +179,7 @@ class _Chart:
         for value in (limit, 0.0, -limit):
             y = middle - PANEL_HIGH / 2 * value / limit
             page.line((PLOT_LEFT, self.years.right), (y, y), colour=HAIR, width=0.7, zorder=0.5)
-            text = words.decimal(value) if value else "0"
+            text = signed_tenths(value) if value else "0"
             page.text(PLOT_LEFT - 0.08, y + 0.03, text, size=6.5, ha="right", colour=QUIET)
         if one.years.size == 0:
             page.text(
@@ -234,7 +234,7 @@ class _Chart:
             if name not in item.sizes:
                 continue
             size, error = item.sizes[name]
-            text = words.decimal(size)
+            text = signed_tenths(size)
             x = self._x(item.month) + 0.05
             ends = self._x(breaks[number + 1].month) if number + 1 < len(breaks) else RIGHT
             if x + text_width(text, 7, weight="bold") + 0.03 > ends:

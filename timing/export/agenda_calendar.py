@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import numpy as np
 
 from timing.agenda import Agenda
 from timing.agenda_notices import date_text
 from timing.agenda_tasks import Subject, Task
 from timing.export import agenda_words as words
-from timing.export.icalendar_file import CalendarEntry, entry_uid
+from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
 from timing.wording import CAUTIONS
 from timing.work_plan import Planned, WorkPlan
 
@@ -45,12 +43,12 @@ def _window_entry(task: Task, agenda: Agenda, alarm_days: int | None) -> Calenda
         text = f"Safe on every day of the year ahead, at least {agenda.confidence:.0%}. "
     return CalendarEntry(
         uid=entry_uid("window", *_whose(subject), task.work, *task.origin),
-        first=_date(task.opens),
-        last=_date(task.closes),
+        first=as_date(task.opens),
+        last=as_date(task.closes),
         summary=_summary(task.work, subject),
         description=text + _basis(subject, on),
         categories=(words.work_text(task.work),),
-        alarm=_alarm(task.closes, on, None if task.all_year else alarm_days),
+        alarm=alarm_day(task.closes, None if task.all_year else alarm_days, on),
     )
 
 
@@ -59,12 +57,12 @@ def _plan_entry(item: Planned, agenda: Agenda, alarm_days: int | None) -> Calend
     text = words.planned_text(item, agenda.on)
     return CalendarEntry(
         uid=entry_uid("plan", *_whose(subject), work, *item.origin),
-        first=_date(item.day),
-        last=_date(item.day),
+        first=as_date(item.day),
+        last=as_date(item.day),
         summary=_summary(work, subject),
         description=f"{text}. {_basis(subject, agenda.on)}",
         categories=(words.work_text(work), "Plan"),
-        alarm=_alarm(item.day, agenda.on, alarm_days),
+        alarm=alarm_day(item.day, alarm_days, agenda.on),
     )
 
 
@@ -86,15 +84,3 @@ def _whose(subject: Subject) -> tuple[str, str]:
     if subject.is_tree:
         return "tree", subject.name
     return f"taxon at {subject.site}", subject.outlook.species.slug
-
-
-def _alarm(day: np.datetime64, on: np.datetime64, before: int | None) -> dt.date | None:
-    """The day of a reminder, unless it is past."""
-    alarm = None if before is None else day - before
-    return None if alarm is None or alarm < on else _date(alarm)
-
-
-def _date(day: np.datetime64) -> dt.date:
-    date = day.astype("datetime64[D]").item()
-    assert isinstance(date, dt.date)
-    return date

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 from collections import Counter
 
-import numpy as np
-
 from timing import wording
 from timing.calendar import Band, CalendarRow, YearCalendar
-from timing.export.icalendar_file import CalendarEntry, entry_uid
+from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
 from timing.notebook.tables import guarded
 from timing.windows import Window
 
@@ -116,8 +113,8 @@ def _entry(
     invented = [language.text("notice.invented")] if calendar.invented else []
     return CalendarEntry(
         uid=uid,
-        first=_date(window.opens),
-        last=_date(window.closes),
+        first=as_date(window.opens),
+        last=as_date(window.closes),
         summary=f"{kind}: {row.species.common_name} ({calendar.name})",
         description=" ".join(
             (
@@ -128,19 +125,5 @@ def _entry(
             )
         ),
         categories=(kind,),
-        alarm=_alarm(calendar.today, window, alarm_days),
+        alarm=alarm_day(window.closes, alarm_days, calendar.today),
     )
-
-
-def _alarm(today: np.datetime64 | None, window: Window, before: int | None) -> dt.date | None:
-    """The day of a reminder, unless it is past."""
-    if before is None:
-        return None
-    day = window.closes - np.timedelta64(before, "D")
-    return None if today is not None and day < today else _date(day)
-
-
-def _date(day: np.datetime64) -> dt.date:
-    date = day.astype("datetime64[D]").item()
-    assert isinstance(date, dt.date)
-    return date

@@ -12,8 +12,12 @@ import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from timing.export.files import replacing
+
+if TYPE_CHECKING:
+    import numpy as np
 
 PRODUCT = "-//sapdial//calendar of safe days//EN"
 NAMESPACE = uuid.UUID("6f1d3c5e-0c0e-5d0a-9a55-3b7b6a0f2f11")
@@ -97,3 +101,19 @@ def save_icalendar(
     content = icalendar_bytes(entries, title=title, stamp=stamp)
     with replacing(path) as temporary:
         temporary.write_bytes(content)
+
+
+def as_date(day: np.datetime64) -> dt.date:
+    """A day as calendar files take it."""
+    date = day.astype("datetime64[D]").item()
+    assert isinstance(date, dt.date)
+    return date
+
+
+def alarm_day(
+    last: np.datetime64, before: int | None, today: np.datetime64 | None
+) -> dt.date | None:
+    """The day of a reminder so many days before the last one, unless it is past."""
+    alarm = None if before is None else last - before
+    past = alarm is not None and today is not None and alarm < today
+    return None if alarm is None or past else as_date(alarm)
