@@ -127,8 +127,9 @@ def test_a_hostile_name_stays_text(name: str) -> None:
         row = replace(row, bands=(replace(row.bands[0], limits=(text,)), *row.bands[1:]))
         site = Site(text, 45.0, 7.0, 300.0, attribution=text)
         calendar = made_up(row, site=site)
+        file = text.replace("/", "\N{DIVISION SLASH}")  # of a path the page names the last part
         return Elements(
-            calendar_html(replace(calendar, record=replace(calendar.record, source=text)))
+            calendar_html(replace(calendar, record=replace(calendar.record, source=file)))
         )
 
     plain, hostile = written(PLAIN), written(name)
@@ -136,7 +137,8 @@ def test_a_hostile_name_stays_text(name: str) -> None:
     assert Counter(n for _, n, _ in hostile.attributes) == Counter(
         n for _, n, _ in plain.attributes
     )
-    assert "".join(hostile.text).count(name) == "".join(plain.text).count(PLAIN) >= 6
+    told = "".join(hostile.text).replace("\N{DIVISION SLASH}", "/")
+    assert told.count(name) == "".join(plain.text).count(PLAIN) >= 6
 
 
 def test_the_path_is_the_chance_of_every_day() -> None:

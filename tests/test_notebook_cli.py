@@ -407,7 +407,7 @@ WRONG = {
     "no species": (("tree", "add", "x"), "--species"),
     "several species": (("tree", "add", "x", "--species", "maple"), "acer-"),
     "no such species": (("tree", "add", "x", "--species", "acer-palmatun"), "acer palmatum"),
-    "pot": (("tree", "change", TREE, "--pot", "nan"), "pot_cm"),
+    "pot": (("tree", "change", TREE, "--pot", "nan"), "--pot"),
     "condition": (("tree", "change", TREE, "--condition", "dead"), "dead"),
     "nothing to change": (("tree", "change", TREE), "say what"),
     "nothing to change, site": (("site", "change", YARD), "say what"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -35,6 +36,7 @@ from timing.windows import FEWEST_SEASONS, WorkOdds, rules_for, used_seasons, wo
 from timing.wording import EVENT_LABELS
 
 NEVER = 1e9  # days: beyond every date
+USUAL_SHARES = (0.1, 0.5, 0.9)  # of seasons and draws: early, median and late date
 COMMON_TAXA = (
     "acer-palmatum",
     "acer-buergerianum",
@@ -108,18 +110,29 @@ class Outlook:
 
         An event that fails in more than half of seasons × draws has no usual date.
         """
-        every = self.events.days.get(event)
-        if every is None:
-            return None
-        every = every[self.used]
-        known = every[np.isfinite(every)]
-        share = known.size / max(every.size, 1)
-        if share <= 0.5:
-            return None
-        days = np.rint(quantiles(known, (0.1, 0.5, 0.9))).astype(np.int64)
+        return self._usual_dates.get(event)
+
+    @cached_property
+    def _usual_dates(self) -> dict[str, UsualDate]:
+        """Usual dates of all events that have one, found together."""
+        names = list(self.events.days)
+        every = np.stack([days[self.used].ravel() for days in self.events.days.values()])
+        known = np.isfinite(every)
+        always = known.all(axis=1)
+        shares = np.ones(len(names))
+        found = np.full((3, len(names)), np.nan)
+        found[:, always] = quantiles(every if always.all() else every[always], USUAL_SHARES)
+        for row in np.flatnonzero(~always):
+            shares[row] = np.count_nonzero(known[row]) / every.shape[1]
+            if shares[row] > 0.5:
+                found[:, row] = quantiles(every[row, known[row]], USUAL_SHARES)
+        dated = np.flatnonzero(~np.isnan(found[0]))
         start = season_start(2023, self.site.hemisphere)  # a season without 29 February
-        early, median, late = cycle_day_of(days + int(start.astype(np.int64)))
-        return UsualDate(event, int(early), int(median), int(late), float(share))
+        days = np.rint(found[:, dated]).astype(np.int64) + int(start.astype(np.int64))
+        return {
+            names[row]: UsualDate(names[row], early, median, late, float(shares[row]))
+            for row, (early, median, late) in zip(dated, cycle_day_of(days).T.tolist(), strict=True)
+        }
 
     def season_quantiles(self, event: str) -> Floats:
         """Early (10%), median and late (90%) offset in every season, shape (3, seasons).

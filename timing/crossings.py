@@ -20,14 +20,17 @@ def reach(sums: Floats, targets: Floats) -> Floats:
     -------
     array (rows, k); NaN where a target is NaN or never reached.
     """
-    if targets.shape[1] == 1:  # as many columns lie below a target as stand before it
-        index = np.count_nonzero(sums < targets, axis=1)[:, None]
-    else:
-        index = np.empty(targets.shape, dtype=np.int64)
-        for row, (along, wanted) in enumerate(zip(sums, targets, strict=True)):
-            index[row] = along.searchsorted(wanted)  # NaN sorts last
+    if targets.shape[1] == 1:
+        above = sums >= targets  # nowhere where one of them is NaN
+        first = above.argmax(axis=1)
+        once: Floats = np.where(above[np.arange(len(sums)), first], first, np.nan)[:, None]
+        return once
+    index = np.empty(targets.shape, dtype=np.int64)
+    for row, (along, wanted) in enumerate(zip(sums, targets, strict=True)):
+        index[row] = along.searchsorted(wanted)  # NaN sorts last
     found: Floats = index.astype(float)
-    lengths = np.count_nonzero(~np.isnan(sums), axis=1)[:, None]
+    unknown = np.isnan(sums)
+    lengths = np.where(unknown[:, -1], unknown.argmax(axis=1), sums.shape[1])[:, None]
     found[(index >= lengths) | np.isnan(targets)] = np.nan
     return found
 
@@ -37,9 +40,10 @@ def first_from(condition: NDArray[np.bool_], start: Floats) -> Floats:
     columns = condition.shape[1]
     upcoming = np.where(condition, np.arange(columns), columns)
     upcoming = np.minimum.accumulate(upcoming[:, ::-1], axis=1)[:, ::-1]
-    index = np.clip(np.nan_to_num(np.ceil(start), nan=columns), 0, columns - 1).astype(np.int64)
-    found = np.take_along_axis(upcoming, index, axis=1).astype(float)
-    found[(found >= columns) | np.isnan(start) | (start > columns - 1)] = np.nan
+    never = np.isnan(start)
+    index = np.clip(np.where(never, columns, np.ceil(start)), 0, columns - 1).astype(np.int64)
+    found = upcoming[np.arange(len(upcoming))[:, None], index].astype(float)
+    found[(found >= columns) | never | (start > columns - 1)] = np.nan
     return found
 
 
@@ -53,7 +57,8 @@ def running_mean(values: Floats, days: int) -> Floats:
 
 def sum_at(sums: Floats, day: Floats) -> Floats:
     """Running sums at offsets (seasons, k); NaN where there is no day."""
-    index = np.clip(np.nan_to_num(day, nan=0.0).round(), 0, sums.shape[1] - 1).astype(np.int64)
-    value = np.take_along_axis(sums, index, axis=1)
-    value[np.isnan(day)] = np.nan
+    never = np.isnan(day)
+    index = np.clip(np.where(never, 0.0, day).round(), 0, sums.shape[1] - 1).astype(np.int64)
+    value: Floats = sums[np.arange(len(sums))[:, None], index]
+    value[never] = np.nan
     return value

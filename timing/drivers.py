@@ -15,7 +15,7 @@ cooling : degrees of daily mean below 15 °C, summed from the day after midsumme
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from timing.clocks import LEAFING, Clock
+from timing.crossings import running_mean
 from timing.daylength import day_length
 from timing.season import (
     FIRST_JULY,
@@ -140,6 +141,14 @@ class Drivers:
         return last, first
 
     @cached_property
+    def usual_first_frost(self) -> tuple[float, float]:
+        """Share of the covered seasons with a first frost, and its mean offset; NaN where none."""
+        _, frost = self.frosts
+        known = self.covered & (~np.isnan(frost) | ~np.isnan(self.frost_tmin_c[:, -1]))
+        share = float(np.mean(~np.isnan(frost[known]))) if known.any() else 0.0
+        return share, float(np.nanmean(frost[known])) if share > 0 else np.nan
+
+    @cached_property
     def tmean_c(self) -> Floats:
         """Mean of the daily extremes [°C]."""
         return (self.tmin_c + self.tmax_c) / 2
@@ -206,6 +215,12 @@ class Drivers:
                 forcing = forcing * (UNCHILLED_COMPETENCE + (1 - UNCHILLED_COMPETENCE) * competence)
             self.shared[clock, chill] = np.cumsum(forcing, axis=1)
         return self.shared[clock, chill]
+
+    def mean_of(self, name: str, days: int, daily: Callable[[], Floats]) -> Floats:
+        """Running mean of a daily series that several taxa ask for; do not write to it."""
+        if (name, days) not in self.shared:
+            self.shared[name, days] = running_mean(daily(), days)
+        return self.shared[name, days]
 
     def row_of(self, year: int) -> int | None:
         """Row of a season, or None where there is no such season."""
@@ -319,7 +334,7 @@ def _portions(tmin_c: Floats, tmax_c: Floats, day_length_h: Floats) -> Floats:
     """Chill portions at the end of each of the first days of seasons, (seasons, 290)."""
     spring = (values[:, :CHILL_DAYS] for values in (tmin_c, tmax_c, day_length_h))
     hours = hourly_temperatures(*spring)
-    return chill_portions(hours.reshape(len(hours), -1))[:, 23::24]
+    return np.ascontiguousarray(chill_portions(hours.reshape(len(hours), -1))[:, 23::24])
 
 
 def _rate(temperature_c: Floats, clock: Clock) -> Floats:

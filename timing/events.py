@@ -28,7 +28,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from timing.clocks import LEAFING, Clock
-from timing.crossings import first_from, reach, running_mean, sum_at
+from timing.crossings import first_from, reach, sum_at
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
 from timing.quantiles import quantiles
@@ -160,9 +160,9 @@ class _Context:
 
     def spread(self, model: EventModel, nominal: Floats) -> Floats:
         """Add the model's own error to nominal dates of shape (seasons, 1) or (seasons, draws)."""
+        day: Floats = nominal + model.shift_days + self.error(model)
         earlier, share = CARRIED.get(model.name, ("", 0.0))
-        carried = share * self.departures.get(earlier, 0.0)
-        return nominal + model.shift_days + self.error(model) + carried
+        return day + share * self.departures[earlier] if earlier in self.departures else day
 
     def error(self, model: EventModel) -> Floats:
         """The model's own error in every season and draw, the same for taxa of equal spreads."""
@@ -332,10 +332,8 @@ def _sap_peak(context: _Context, model: EventModel) -> Floats:
 
 
 def _cold_fortnight(context: _Context, model: EventModel) -> Floats:
-    shared = context.drivers.shared
-    if "fortnight" not in shared:
-        shared["fortnight"] = running_mean(context.drivers.tmean_c, 14)
-    cold = shared["fortnight"] < COLD_FORTNIGHT_C
+    drivers = context.drivers
+    cold = drivers.mean_of("tmean_c", 14, lambda: drivers.tmean_c) < COLD_FORTNIGHT_C
     context.events.reasons[model.name] = "no two weeks below 5 °C: the winter brings no dormancy"
     stop = context.events.days["growth_stop"]
     return np.maximum(context.spread(model, first_from(cold, stop + 14)), stop)
@@ -357,9 +355,11 @@ def _warm_end(context: _Context, model: EventModel) -> Floats:
 
 def _add_frosts(events: SeasonEvents) -> None:
     """Date the last and the first frost from the record alone, the same in every draw."""
-    last, first = events.drivers.frosts
-    for name, day in (("last_frost", last), ("first_frost", first)):
-        events.days[name] = np.repeat(day[:, None], DRAWS, axis=1)
+    shared = events.drivers.shared
+    for name, day in zip(("last_frost", "first_frost"), events.drivers.frosts, strict=True):
+        if name not in shared:
+            shared[name] = np.repeat(day[:, None], DRAWS, axis=1)
+        events.days[name] = shared[name]
         events.reasons[name] = "no frost"
 
 

@@ -71,10 +71,9 @@ def autumn_limits(events: SeasonEvents) -> AutumnLimits:
     """Limits of the site's autumn for the taxon of ``events``."""
     drivers = events.drivers
     covered = drivers.covered
-    frost = events.days["first_frost"][:, 0]
-    known = covered & (~np.isnan(frost) | ~np.isnan(drivers.frost_tmin_c[:, -1]))
-    frost_share = float(np.mean(~np.isnan(frost[known]))) if known.any() else 0.0
-    mean_frost = float(np.nanmean(frost[known])) if frost_share >= FROST_MATTERS else np.nan
+    frost_share, mean_frost = drivers.usual_first_frost
+    if frost_share < FROST_MATTERS:
+        mean_frost = np.nan
     early = np.nan
     colour = events.days.get("leaf_colour", events.days.get("season_end"))
     if colour is not None and np.mean(~np.isnan(colour[covered])) > ENOUGH:

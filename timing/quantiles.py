@@ -5,6 +5,7 @@ NumPy's own function takes longer to choose its way than to sort the thousand va
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -26,13 +27,14 @@ def quantiles(values: npt.NDArray[np.float64], shares: Sequence[float]) -> npt.N
     ordered = np.sort(values, axis=-1)
     count = values.shape[-1]
     found = np.empty((len(shares), *values.shape[:-1]))
-    for number, share in enumerate(shares):
-        place = count * share + (1 / 3 + share * (1 - 1 / 3 - 1 / 3)) - 1
-        below = min(max(int(np.floor(place)), 0), count - 1)
-        above = min(max(int(np.floor(place)) + 1, 0), count - 1)
-        part = place - np.floor(place) if 0 <= place < count - 1 else 0.0
-        low, high = ordered[..., below], ordered[..., above]
-        with np.errstate(invalid="ignore"):  # infinite dates have no distance
+    with np.errstate(invalid="ignore"):  # infinite dates have no distance
+        for number, share in enumerate(shares):
+            place = count * share + (1 / 3 + share * (1 - 1 / 3 - 1 / 3)) - 1
+            whole = math.floor(place)
+            below = min(max(whole, 0), count - 1)
+            above = min(max(whole + 1, 0), count - 1)
+            part = place - whole if 0 <= place < count - 1 else 0.0
+            low, high = ordered[..., below], ordered[..., above]
             apart = high - low
             found[number] = high - apart * (1 - part) if part >= 0.5 else low + apart * part
     return found

@@ -33,15 +33,20 @@ def first_movement(drivers: Drivers, mechanism: str, half_chilled: Floats) -> Fl
     half_chilled : array (seasons, 1), day on which half of the chill is met.
     """
     if mechanism == "root_pressure":
-        warm = running_mean(drivers.tmean_c, 10) > ROOT_PRESSURE_C
+        warm = drivers.mean_of("tmean_c", 10, lambda: drivers.tmean_c) > ROOT_PRESSURE_C
         return first_from(warm, half_chilled)
-    spell = (drivers.tmin_c < FREEZE_C) & (drivers.tmax_c > THAW_C)
-    spell[:, :WINTER_SOLSTICE] = False
-    runs = running_mean(spell.astype(float), 10) > 0.25  # three days in ten
-    mild = running_mean((drivers.tmean_c > MILD_C).astype(float), 5) > 0.9
+    runs = drivers.mean_of("spell", 10, lambda: _spell(drivers)) > 0.25  # three days in ten
+    mild = drivers.mean_of("mild", 5, lambda: (drivers.tmean_c > MILD_C).astype(float)) > 0.9
     start = np.full_like(half_chilled, float(WINTER_SOLSTICE))
     earlier: Floats = np.fmin(first_from(runs, start), first_from(mild, half_chilled))
     return earlier
+
+
+def _spell(drivers: Drivers) -> Floats:
+    """Days of frost and thaw from the winter solstice on: 1 or 0."""
+    spell = (drivers.tmin_c < FREEZE_C) & (drivers.tmax_c > THAW_C)
+    spell[:, :WINTER_SOLSTICE] = False
+    return spell.astype(float)
 
 
 def strongest_fortnight(drivers: Drivers, first: Floats, last: Floats) -> Floats:

@@ -126,6 +126,12 @@ def chance_of_year(rules: tuple[RuleStretches, ...]) -> Floats:
         if whole.any():
             start, stop = np.where(whole, 0, start), np.where(whole, CYCLE_DAYS, stop)
         wraps = some & (stop <= start)
+        if len(rules) == 1:  # nothing overlaps: count who is inside at New Year, comes and goes
+            change = np.bincount(start[some], minlength=CYCLE_DAYS + 1)
+            change -= np.bincount(stop[some], minlength=CYCLE_DAYS + 1)
+            inside = np.count_nonzero(wraps) + np.cumsum(change)[:CYCLE_DAYS]
+            chance: Floats = inside / some.size
+            return chance
         pieces.append((start * some, np.where(wraps, CYCLE_DAYS, stop) * some))
         if wraps.any():
             pieces.append((np.zeros_like(start), stop * wraps))

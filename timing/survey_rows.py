@@ -143,15 +143,17 @@ def _site_rows(
 
 def _event_row(named: Row, view: Outlook, event: str) -> Row:
     usual = view.usual(event)
-    row = named._replace(kind="event", name=event)
     if usual is None:
         days = view.events.days[event][view.used]
         share = np.count_nonzero(np.isfinite(days)) / days.size
-        return row._replace(share=_share(share), note=_line(view.events.why_absent(event)))
+        why = _line(view.events.why_absent(event))
+        return named._replace(kind="event", name=event, share=_share(share), note=why)
     median = _day_of_year(usual.median)
     before = (usual.median - usual.early) % CYCLE_DAYS
     after = (usual.late - usual.median) % CYCLE_DAYS
-    return row._replace(
+    return named._replace(
+        kind="event",
+        name=event,
         early=_date(median - before),
         median=_date(median),
         late=_date(median + after),

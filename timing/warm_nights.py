@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from timing.crossings import first_from, running_mean
+from timing.crossings import first_from
 from timing.drivers import Drivers
 from timing.season import SEASON_DAYS, SUMMER_SOLSTICE, WINTER_SOLSTICE, Floats
 
@@ -22,7 +22,7 @@ def warm_nights_begin(drivers: Drivers) -> Floats:
     -------
     array (seasons, 1); −inf where no night of the spring is cool, NaN where the record ends.
     """
-    warm = running_mean(drivers.tmin_c, 10) >= WARM_NIGHT_C
+    warm = drivers.mean_of("tmin_c", 10, lambda: drivers.tmin_c) >= WARM_NIGHT_C
     spring = warm[:, WINTER_SOLSTICE : SUMMER_SOLSTICE + 1]
     since = np.argmax(~spring[:, ::-1], axis=1)  # warm days in a row up to midsummer
     day: Floats = SUMMER_SOLSTICE + 1.0 - since[:, None]
@@ -42,7 +42,7 @@ def warm_nights_end(drivers: Drivers, start: Floats) -> tuple[Floats, NDArray[np
     drivers : the seasons.
     start : array (seasons, draws), the beginning of the warm season.
     """
-    nights = running_mean(drivers.tmin_c, 10)
+    nights = drivers.mean_of("tmin_c", 10, lambda: drivers.tmin_c)
     day = first_from(nights < WARM_NIGHT_C, np.maximum(start, float(SUMMER_SOLSTICE)))
     known = ~np.isnan(nights[:, SEASON_DAYS - 2])
     return day, np.isnan(day) & ~np.isnan(start) & known[:, None]

@@ -80,4 +80,4 @@ def numbers(
                 f"{source}, line {lines[cells.index(cell)]}: {column} {quoted(text)} is not a "
                 "number; write the degrees alone, or leave the cell blank"
             )
-    return np.array([values[cell] for cell in cells], dtype=float)
+    return np.fromiter(map(values.__getitem__, cells), dtype=float, count=len(cells))

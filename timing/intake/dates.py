@@ -61,9 +61,9 @@ def parse_days(
     DataError : a cell is not a date, or the dates are not all written alike.
     UsageError : the order of day and month cannot be told.
     """
-    plain = _plain_days(cells)
+    plain = plain_days(cells, lines, source)
     if plain is not None:
-        return _calendar_days(plain, cells, lines, source)
+        return plain
     written = [_written(cell, line, source) for cell, line in zip(cells, lines, strict=True)]
     form = written[0].form
     for number, date in enumerate(written):
@@ -169,7 +169,18 @@ def _day_first(
     return behind is None
 
 
-def _plain_days(cells: Sequence[str]) -> NDArray[np.int64] | None:
+def plain_days(cells: Sequence[str], lines: Sequence[int], source: str) -> Days | None:
+    """Days of cells that are all YYYY-MM-DD or all YYYYMMDD; None otherwise.
+
+    Raises
+    ------
+    DataError : a day does not exist or lies outside the years that are read.
+    """
+    table = _digits(cells)
+    return None if table is None else _calendar_days(table, cells, lines, source)
+
+
+def _digits(cells: Sequence[str]) -> NDArray[np.int64] | None:
     """Year, month and day of cells that are all YYYY-MM-DD or all YYYYMMDD; None otherwise."""
     width = len(cells[0])
     if width not in (8, 10) or set(map(len, cells)) != {width}:

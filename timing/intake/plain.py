@@ -17,7 +17,7 @@ import numpy as np
 
 from timing.errors import DataError, UsageError
 from timing.intake.cells import numbers
-from timing.intake.dates import parse_clock, parse_days, split_stamp
+from timing.intake.dates import parse_clock, parse_days, plain_days, split_stamp
 from timing.intake.series import Choices, Series, in_order
 from timing.intake.tables import Layout, first_line, read_rows, stated_unit
 from timing.intake.text import quoted
@@ -43,12 +43,14 @@ def read_plain(text: str, layout: Layout, choices: Choices, source: str) -> Seri
     assert layout.minimum is not None
     assert layout.maximum is not None
     rows = read_rows(text, layout, source)
-    days = parse_days(
-        [_day(cell, line, source) for cell, line in zip(rows.date, rows.lines, strict=True)],
-        rows.lines,
-        source,
-        day_first=choices.day_first,
-    )
+    days = plain_days(rows.date, rows.lines, source)
+    if days is None:
+        days = parse_days(
+            [_day(cell, line, source) for cell, line in zip(rows.date, rows.lines, strict=True)],
+            rows.lines,
+            source,
+            day_first=choices.day_first,
+        )
     low, high = (
         numbers(
             cells,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
 from timing.errors import DataError, UsageError
 from timing.intake.headers import (
@@ -153,11 +154,11 @@ def read_rows(text: str, layout: Layout, source: str) -> Rows:
     if not lines:
         raise DataError(f"{source}: the file has a header but no readings")
     if len(layout.date) == 1:
-        date = [row[layout.date[0]] for row in kept]
+        date = list(map(itemgetter(layout.date[0]), kept))
     else:
         date = ["-".join(row[place].strip() for place in layout.date) for row in kept]
     clock = [] if layout.clock is None else [row[layout.clock] for row in kept]
-    values = [[row[column.place] for row in kept] for column in layout.values]
+    values = [list(map(itemgetter(column.place), kept)) for column in layout.values]
     return Rows(lines, date, clock, values, units)
 
 

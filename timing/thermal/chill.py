@@ -31,6 +31,8 @@ DYNAMIC_TF_K = 277.0
 
 SIDE_BY_SIDE = 40
 """Series from which stepping them together is quicker than one after the other (measured)."""
+HOURS_AT_ONCE = 240
+"""Hours of many series whose terms are computed at once: few enough for the processor's cache."""
 
 
 def chilling_hours(
@@ -157,8 +159,15 @@ def chill_portions(hourly_c: npt.ArrayLike) -> npt.NDArray[np.float64]:
     hourly = np.asarray(hourly_c, dtype=np.float64)
     if hourly.ndim == 0:
         raise ValueError("chill portions need hours along the last axis, got a single temperature")
-    idle = np.isnan(hourly)
-    kelvin = np.where(idle, DYNAMIC_TF_K, hourly + ZERO_CELSIUS_K)
+    series = hourly.reshape(math.prod(hourly.shape[:-1]), hourly.shape[-1])
+    step = _fixed_side_by_side if len(series) >= SIDE_BY_SIDE else _fixed_one_by_one
+    return step(series).reshape(hourly.shape)
+
+
+def _terms(hourly_c: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], ...]:
+    """What each hour forms, the share it keeps, and the share it fixes of a full amount."""
+    idle = np.isnan(hourly_c)
+    kelvin = np.where(idle, DYNAMIC_TF_K, hourly_c + ZERO_CELSIUS_K)
     equilibrium = (DYNAMIC_A0_PER_H / DYNAMIC_A1_PER_H) * np.exp(
         (DYNAMIC_E1_K - DYNAMIC_E0_K) / kelvin
     )
@@ -166,61 +175,46 @@ def chill_portions(hourly_c: npt.ArrayLike) -> npt.NDArray[np.float64]:
     sigmoid = np.exp(-DYNAMIC_SLOPE * DYNAMIC_TF_K * (kelvin - DYNAMIC_TF_K) / kelvin)
     fixed_share = 1.0 / (1.0 + sigmoid)
     formed = equilibrium * (1.0 - kept)
-
-    idle[..., :1] = True  # the first hour is the state before chill
     kept[idle] = 1.0
     formed[idle] = 0.0
     fixed_share[idle] = 0.0
-    return np.cumsum(_portions_per_hour(formed, kept, fixed_share), axis=-1)
+    return formed, kept, fixed_share
 
 
-def _portions_per_hour(
-    formed: npt.NDArray[np.float64],
-    kept: npt.NDArray[np.float64],
-    fixed_share: npt.NDArray[np.float64],
-) -> npt.NDArray[np.float64]:
-    """Step the intermediate product through each series and note what is fixed.
-
-    Each hour depends on the one before it. Few series run one by one in plain Python floats, a
-    millisecond or two a season; many run side by side, an hour at a time in NumPy. Both take the
-    same steps in the same order and give the same bits.
-    """
-    flat = (math.prod(formed.shape[:-1]), formed.shape[-1])
-    side_by_side = flat[0] >= SIDE_BY_SIDE
-    step = _fixed_side_by_side if side_by_side else _fixed_one_by_one
-    fixed = step(*(a.reshape(flat) for a in (formed, kept, fixed_share)))
-    return fixed.reshape(formed.shape)
+# Each hour depends on the one before it. Few series run one by one in plain Python floats, a
+# millisecond or two a season; many run side by side, an hour at a time in NumPy. Both take the same
+# steps in the same order and give the same bits.
 
 
-def _fixed_one_by_one(
-    formed: npt.NDArray[np.float64],
-    kept: npt.NDArray[np.float64],
-    fixed_share: npt.NDArray[np.float64],
-) -> npt.NDArray[np.float64]:
-    portions = np.zeros(formed.shape)
-    for fixed, formed_row, kept_row, share in zip(portions, formed, kept, fixed_share, strict=True):
+def _fixed_one_by_one(series: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Portions of each row of hours, cumulated."""
+    portions = np.zeros(series.shape)
+    series = series.copy()
+    series[:, :1] = np.nan  # the first hour is the state before chill
+    for fixed, formed, kept, share in zip(portions, *_terms(series), strict=True):
         product = 0.0
-        steps = zip(formed_row.tolist(), kept_row.tolist(), strict=True)
-        for hour, (gain, remaining) in enumerate(steps):
+        for hour, (gain, remaining) in enumerate(zip(formed.tolist(), kept.tolist(), strict=True)):
             product = product * remaining + gain
             if product >= 1.0:
                 portion = product * float(share[hour])
                 fixed[hour] = portion
                 product -= portion
-    return portions
+    return np.cumsum(portions, axis=1)
 
 
-def _fixed_side_by_side(
-    formed: npt.NDArray[np.float64],
-    kept: npt.NDArray[np.float64],
-    fixed_share: npt.NDArray[np.float64],
-) -> npt.NDArray[np.float64]:
-    by_hour = [np.ascontiguousarray(a.T) for a in (formed, kept, fixed_share)]
-    portions = np.zeros_like(by_hour[0])
-    product = np.zeros(len(formed))
-    for gain, remaining, share, fixed in zip(*by_hour, portions, strict=True):
-        product *= remaining
-        product += gain
-        np.multiply(product, share, out=fixed, where=product >= 1.0)
-        product -= fixed
-    return np.ascontiguousarray(portions.T)
+def _fixed_side_by_side(series: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The same, some days of all rows at a time so that they stay in the processor's cache."""
+    by_hour = np.array(series.T, order="C")
+    by_hour[:1] = np.nan
+    portions = np.zeros_like(by_hour)
+    product = np.zeros(len(series))
+    for start in range(0, len(by_hour), HOURS_AT_ONCE):
+        hours = slice(start, start + HOURS_AT_ONCE)
+        for gain, remaining, share, fixed in zip(
+            *_terms(by_hour[hours]), portions[hours], strict=True
+        ):
+            product *= remaining
+            product += gain
+            np.multiply(product, share, out=fixed, where=product >= 1.0)
+            product -= fixed
+    return np.cumsum(portions, axis=0).T
