@@ -20,6 +20,15 @@ from timing.season import Floats
 LANE = 0.135
 
 
+def corners(xs: Floats, ys: Floats) -> tuple[Floats, Floats]:
+    """The points of a line without those inside its level stretches and its gaps (NaN)."""
+    level = (ys[1:-1] == ys[:-2]) & (ys[1:-1] == ys[2:])
+    gap = np.isnan(ys)
+    level |= gap[1:-1] & gap[:-2] & gap[2:]
+    kept = np.concatenate(([True], ~level, [True]))
+    return xs[kept], ys[kept]
+
+
 class YearStrip:
     """One year between two edges of a page."""
 
@@ -72,18 +81,18 @@ class YearStrip:
         xs = self.xs(np.repeat(np.arange(self.days + 1.0), 2)[1:-1])  # both edges of every day
         ys = base - height * np.repeat(band.chance, 2)
         self.page.under(
-            xs, ys, base, look.pale, edgecolor=look.hatch_pale, hatch=look.hatch or None,
+            *corners(xs, ys), base, look.pale, edgecolor=look.hatch_pale, hatch=look.hatch or None,
             zorder=2, snap=False, gid=f"band-{slug}-{band.kind}",
         )  # fmt: skip
         for window in band.safe:
             run = slice(2 * self.day(window.opens), 2 * self.day(window.closes) + 2)
             self.page.under(
-                xs[run], ys[run], base, look.full, edgecolor=look.hatch_full,
+                *corners(xs[run], ys[run]), base, look.full, edgecolor=look.hatch_full,
                 hatch=look.hatch or None, zorder=2.5, snap=False, gid=f"safe-{slug}-{band.kind}",
             )  # fmt: skip
             self.bar(float(xs[run][0]), float(xs[run][-1]), base, look.edge)
         top = np.where(np.repeat(band.chance, 2) > 0.002, ys, np.nan)
-        self.page.line(xs, top, colour=look.edge, width=0.9, zorder=3, snap=False)
+        self.page.line(*corners(xs, top), colour=look.edge, width=0.9, zorder=3, snap=False)
 
     def bar(self, left: float, right: float, base: float, colour: str) -> None:
         """Draw the bar under safe days."""
