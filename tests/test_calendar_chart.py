@@ -253,7 +253,7 @@ def test_the_users_matplotlib_does_not_matter(tmp_path: Path) -> None:
     )
     here = Path(__file__).parent
     code = (
-        "import os, sys; from pathlib import Path; from timing.charts.calendar_chart import YEAR_LEFT, YEAR_RIGHT, *;"
+        "import os, sys; from pathlib import Path; from timing.charts.calendar_chart import *;"
         "from test_calendar_text import made_up; folder = Path(sys.argv[1]);"
         "assert os.environ['MPLBACKEND'] == 'module://nonsense';"
         "[save_calendar(made_up(), folder / f'theirs{end}') for end in ('.png', '.svg')]"
