@@ -191,7 +191,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shelf")
     daily = daily_file(folder / "file.csv")
     (folder / "bytes.bin").write_bytes(bytes(range(256)) * 4)
-    (folder / "sites.csv").write_text(
+    (folder / "places.csv").write_text(
         "name,latitude,longitude,elevation_m,temperatures\nYard,45,7,,file.csv\n"
     )
     (folder / "seen.csv").write_text("species,event,date\nacer-rubrum,bud_break,2020-04-01\n")
@@ -220,7 +220,7 @@ def places(shelf: Path) -> dict[str, Path]:
         "seen": shelf / "seen.csv",
         "bytes": shelf / "bytes.bin",
         "none": shelf / "none.csv",
-        "sites": shelf / "sites.csv",
+        "sites": shelf / "places.csv",
     }
 
 
