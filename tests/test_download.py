@@ -36,6 +36,7 @@ from typing import Any
 import numpy as np
 import pytest
 from test_cli import Command, Run, assert_one_line, daily_file, strict_json
+from test_startup import TELL_IMPORTS
 from weather_server import (
     STATIONS,
     Place,
@@ -794,18 +795,6 @@ def test_the_clients_own_settings_come_back(service: Service) -> None:
     assert [getattr(meteostat.config, name) for name in names] == before
     assert (logger.level, logger.propagate) == heard
     assert not Path(meteostat.config.stations_db_file).is_relative_to(service.folder)
-
-
-TELL_IMPORTS = """
-import json, sys
-sys.argv = ["sapdial", *sys.argv[1:]]
-from cli.main import main
-try:
-    main()
-except SystemExit as stop:
-    assert not stop.code, stop.code
-print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})), file=sys.stderr)
-"""
 
 
 def test_answers_from_a_station_stay_offline_and_light(service: Service) -> None:

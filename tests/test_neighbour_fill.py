@@ -18,6 +18,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from own_notebook import sapdial
 from sites import exact, outlook_at, place
 from test_cli import Command
 
@@ -40,6 +41,8 @@ from timing.temperature import (
     neighbour_offsets,
     record_from_readings,
 )
+
+__all__ = ["sapdial"]  # the fixture
 
 FIRST = np.datetime64("2015-01-01")
 DAYS = FIRST + np.arange(365 * 6 + 1)
@@ -222,14 +225,6 @@ def written(path: Path, low: Floats, high: Floats) -> Path:
     )
     path.write_text("\n".join(["date,tmin_c,tmax_c", *rows, ""]), encoding="utf-8")
     return path
-
-
-@pytest.fixture
-def sapdial(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> Command:
-    monkeypatch.setenv("SAPDIAL_NOTEBOOK", str(tmp_path / "notebook.sqlite"))
-    return Command(monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -22,21 +22,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from own_notebook import sapdial
 from test_cli import Command, Run, assert_one_line, daily_file, installed, is_date, strict_json
+
+__all__ = ["sapdial"]  # the fixture
 
 from cli.main import COMMANDS
 
 YARD = "Bäckyard 'n' shed"
 TREE = 'Old "maple"; DROP TABLE 🌳'
 WIDTH = 80
-
-
-@pytest.fixture
-def sapdial(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> Command:
-    monkeypatch.setenv("SAPDIAL_NOTEBOOK", str(tmp_path / "notebook.sqlite"))
-    return Command(monkeypatch, capsys)
 
 
 @pytest.fixture

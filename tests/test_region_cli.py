@@ -12,22 +12,17 @@ import json
 from pathlib import Path
 
 import pytest
+from own_notebook import sapdial
 from test_cli import Command, assert_one_line, daily_file
 
 from timing.errors import DataError
 from timing.intake.region_file import read_region
 
+__all__ = ["sapdial"]  # the fixture
+
 HEADER = "name,latitude,longitude,elevation_m,temperatures\n"
 TAXA = ("acer-palmatum", "pinus-thunbergii")
 ON = ("--on", "2023-06-20")
-
-
-@pytest.fixture
-def sapdial(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> Command:
-    monkeypatch.setenv("SAPDIAL_NOTEBOOK", str(tmp_path / "notebook.sqlite"))
-    return Command(monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -9,12 +9,13 @@ import numpy as np
 from timing.coverage import SeasonCoverage
 from timing.drivers import AUTUMN, SPRING
 from timing.neighbour import DayShift
+from timing.plain_text import signed_tenths
 from timing.precision import PrecisionRun
 from timing.record_check import BESIDE, Break, Drift, Name, RecordCheck, Size
 from timing.season import season_start
 from timing.site import Hemisphere
 from timing.windows import FEWEST_SEASONS
-from timing.wording import MONTHS, short_day, signed_tenths
+from timing.wording import MONTHS, short_day
 
 NAMES: dict[Name, str] = {
     "range": "daily range",

@@ -6,6 +6,7 @@ from collections import Counter
 
 from timing.comparison import Comparison, TaxonComparison
 from timing.event_comparison import NOTICEABLE_DAYS, EventComparison, Rank, Standing
+from timing.plain_text import signed_tenths
 from timing.same_day import place_of
 from timing.season import FIRST_JULY
 from timing.so_far import Alike, Measure, SoFar
@@ -17,7 +18,6 @@ from timing.wording import (
     day_text,
     percent,
     short_day,
-    signed_tenths,
     source_name,
 )
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.errors import DataError
+from timing.plain_text import signed_tenths
 from timing.season import Days, Floats, Ints
 
 FEWEST_COMMON_DAYS = 60  # of every calendar month
@@ -35,7 +36,7 @@ class MonthlyOffsets:
     def text(self) -> str:
         """Their ranges, in words."""
         parts = (
-            f"{name} {_signed(values.min())} to {_signed(values.max())} °C"
+            f"{name} {signed_tenths(values.min())} to {signed_tenths(values.max())} °C"
             for name, values in (("minima", self.tmin_c), ("maxima", self.tmax_c))
         )
         return f"{', '.join(parts)} by month, from {self.days} days in common"
@@ -93,8 +94,3 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
-
-
-def _signed(value: float) -> str:
-    text = f"{value:+.1f}".replace("-", "−")
-    return "0.0" if text[1:] == "0.0" else text

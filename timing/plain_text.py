@@ -1,4 +1,4 @@
-"""Text without the characters that a terminal or a page would obey instead of showing them."""
+"""Small ways to write text: what a terminal would obey is left out, numbers carry their sign."""
 
 from __future__ import annotations
 
@@ -18,3 +18,13 @@ def shown(text: str) -> str:
     'a?[2Jb'
     """
     return _UNSHOWN.sub("?", text)
+
+
+def signed_tenths(value: float) -> str:
+    """One decimal with its sign, the minus a minus, in English.
+
+    >>> signed_tenths(1.25), signed_tenths(-0.6), signed_tenths(-0.01)
+    ('+1.2', '−0.6', '0.0')
+    """
+    text = f"{value:+.1f}".replace("-", "−")
+    return "0.0" if text[1:] == "0.0" else text

@@ -278,13 +278,3 @@ def month_starts(year: int) -> list[int]:
 def _month_and_day(day: np.datetime64) -> tuple[int, int]:
     _, month, number = str(day.astype("datetime64[D]")).split("-")
     return int(month), int(number)
-
-
-def signed_tenths(value: float) -> str:
-    """One decimal with its sign, the minus a minus, in English.
-
-    >>> signed_tenths(1.25), signed_tenths(-0.6), signed_tenths(-0.01)
-    ('+1.2', '−0.6', '0.0')
-    """
-    text = f"{value:+.1f}".replace("-", "−")
-    return "0.0" if text[1:] == "0.0" else text

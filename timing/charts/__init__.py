@@ -46,6 +46,7 @@ PAPER, INK, QUIET, HAIR = "#fcfbf6", "#1f2a2e", "#5d676b", "#d3d2c8"
 SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
 GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
 DPI = 150
+WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5  # of a chart and its margins [in]
 MEASURED = 100  # points; texts are measured in one size
 KERNING = 0.02  # inches a line at most; words measured one by one do not show it across a space
 Style = Literal["normal", "italic"]

@@ -19,15 +19,17 @@ from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar
 from timing.charts import (
     HAIR,
     INK,
+    LEFT,
     LOOKS,
     QUIET,
+    RIGHT,
     SERIF,
     Figure,
     house_style,
     save_figure,
     text_width,
 )
-from timing.charts.year_page import KINDS_X, LEFT, RIGHT, YearPage
+from timing.charts.year_page import KINDS_X, YearPage
 from timing.charts.year_strip import LANE
 from timing.species.model import WORK_KINDS
 

@@ -17,9 +17,12 @@ from timing.calendar import MARKED_EVENTS
 from timing.charts import (
     HAIR,
     INK,
+    LEFT,
     PAPER,
     QUIET,
+    RIGHT,
     SERIF,
+    WIDTH,
     Figure,
     Page,
     house_style,
@@ -42,7 +45,6 @@ from timing.season import Floats
 from timing.so_far import SoFar
 from timing.wording import EVENT_LABELS, INVENTED_NOTICE, place_text, short_day
 
-WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
 PANEL_HIGH, PANEL_WIDE = 1.15, 4.55
 SCALE_WIDE = 0.4  # of a panel, left of its curves
 

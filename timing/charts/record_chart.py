@@ -17,9 +17,12 @@ from timing import check_words as words
 from timing.charts import (
     HAIR,
     INK,
+    LEFT,
     PAPER,
     QUIET,
+    RIGHT,
     SERIF,
+    WIDTH,
     Figure,
     Page,
     house_style,
@@ -27,11 +30,11 @@ from timing.charts import (
     text_width,
 )
 from timing.charts.record_strip import LOST, PLOT_LEFT, Years, draw_key, draw_strip
+from timing.plain_text import signed_tenths
 from timing.record_check import Break, Name, RecordCheck, Series
 from timing.season import Floats, Ints, year_of
-from timing.wording import INVENTED_NOTICE, credit_text, day_text, place_text, signed_tenths
+from timing.wording import INVENTED_NOTICE, credit_text, day_text, place_text
 
-WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
 PANEL_HIGH, PANEL_GAP = 0.78, 0.24
 SHADE = "#e6e3d6"
 ORDER: tuple[Name, ...] = (

@@ -16,9 +16,11 @@ from timing import region_words, wording
 from timing.charts import (
     HAIR,
     INK,
+    LEFT,
     LOOKS,
     PAPER,
     QUIET,
+    RIGHT,
     SERIF,
     Figure,
     Look,
@@ -26,7 +28,7 @@ from timing.charts import (
     save_figure,
     text_width,
 )
-from timing.charts.year_page import KINDS_X, LEFT, RIGHT, YearPage
+from timing.charts.year_page import KINDS_X, YearPage
 from timing.region import (
     FEWEST_FOR_MOST,
     RegionBand,

@@ -12,13 +12,24 @@ import numpy as np
 
 from timing import wording
 from timing.calendar import CalendarRow
-from timing.charts import HAIR, INK, PAPER, QUIET, SERIF, Figure, Page, text_width
+from timing.charts import (
+    HAIR,
+    INK,
+    LEFT,
+    PAPER,
+    QUIET,
+    RIGHT,
+    SERIF,
+    WIDTH,
+    Figure,
+    Page,
+    text_width,
+)
 from timing.charts.year_strip import YearStrip
 from timing.language import Language
 from timing.region import RegionRow
 from timing.species.model import Species
 
-WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5
 NAMES_WIDE = 1.62
 KINDS_X = 2.24
 MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
