@@ -7,14 +7,15 @@ date moves the prediction a little, many move it almost all the way, and taxa no
 follow their neighbours half-way. What is left of the uncertainty narrows accordingly, and the
 season's spread is re-estimated from the residuals, leaning on the shipped one.
 
-With twenty or more dates of one event, its forcing clock may change (the weight of day length, the
-start, degree days instead of the sigmoid), when leaving one season out is at least 5% better for
-it.
+From eight seasons on the requirement is fitted to the dates themselves, as the most likely one
+given the shift expected above and errors with long tails. With twenty or more dates of one event,
+its forcing clock may change (the weight of day length, the start, degree days instead of the
+sigmoid), when leaving one season out is at least 5% better for it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,11 +31,12 @@ from timing.species.model import EVENT_ORDER, EventModel, Species
 
 COMMON_SHARE = 0.5  # of the error constant at a site, the part all its taxa share (our own)
 PRIOR_SEASONS = 2.0  # weight of the shipped season spread, in seasons (our own)
-OWN_SEASONS = 8  # from this many on, a shift is matched in the observed seasons
+OWN_SEASONS = 8  # from this many on, the requirement is fitted to the dates themselves
 STRUCTURE_SEASONS = 20
 STRUCTURE_GAIN = 0.95
 IMPOSSIBLE_DAYS = 75.0
 CANDIDATES = np.geomspace(0.4, 2.0, 162)  # shares of a requirement, 1% apart
+MIDDLE_HALF = 0.6745  # standard deviations that hold half of the normal errors
 NEVER = 400.0  # offset that stands for a date not reached
 FINE = np.linspace(0.98, 1.02, 81)
 REQUIREMENTS = 400  # between the lowest and the highest sum at an observed date
@@ -183,7 +185,7 @@ class _Line:
         shift = common + weight * (float(self.residuals.mean()) - common)
         season = model.spread_days
         variance = (1 - weight) * self.own_variance + (1 - weight) ** 2 * common_variance
-        moved = self.restructured() or self.moved(shift)
+        moved = self.restructured() or self.fitted(common) or self.moved(shift)
         assert self.dates is not None
         left = self.dates.days - nominal_dates(self.drivers, self.taxon, moved)[self.dates.rows]
         left = left[~np.isnan(left)]
@@ -214,16 +216,40 @@ class _Line:
         if model.model not in ("forcing", "growth"):
             return replace(model, shift_days=model.shift_days + shift)
         rows = np.flatnonzero(self.drivers.covered)  # a few seasons do not stand for all
-        if self.dates is not None and len(self.dates.rows) >= OWN_SEASONS:
-            rows = self.dates.rows
         wanted = self.nominal[rows] + shift
-        found = model.requirement
+
+        def apart(dates: Floats) -> Floats:
+            late: Floats = np.nanmean(dates[rows] - wanted[:, None], axis=0)
+            return np.abs(late)
+
+        return self.matched(apart)
+
+    def matched(self, misfit: Callable[[Floats], Floats]) -> EventModel:
+        """The model with the requirement of least misfit, given dates (seasons, requirements)."""
+        model, found = self.model, self.model.requirement
         for shares in (CANDIDATES, FINE):
             requirements = found * shares
-            dates = candidate_dates(self.drivers, self.taxon, model, requirements)[rows]
-            late = np.where(np.isnan(dates), NEVER, dates) - wanted[:, None]
-            found = float(requirements[int(np.argmin(np.abs(np.nanmean(late, axis=0))))])
+            dates = candidate_dates(self.drivers, self.taxon, model, requirements)
+            scores = misfit(np.where(np.isnan(dates), NEVER, dates))
+            found = float(requirements[_lowest(scores)])
         return replace(model, requirement=found)
+
+    def fitted(self, common: float) -> EventModel | None:
+        """The model most likely after the dates of many seasons, in which odd springs occur."""
+        model, seen = self.model, self.dates
+        if model.model not in ("forcing", "growth") or seen is None:
+            return None
+        if len(seen.rows) < OWN_SEASONS or self.own_variance == 0:
+            return None
+
+        def misfit(dates: Floats) -> Floats:
+            in_seen = dates[seen.rows]
+            shift = np.nanmean(in_seen - self.nominal[seen.rows][:, None], axis=0)
+            prior = (shift - common) ** 2 / (2 * self.own_variance)
+            errors = in_seen - seen.days[:, None]
+            return np.asarray(prior + _surprise(errors, model.spread_days).sum(axis=0))
+
+        return self.matched(misfit)
 
 
 def _common_error(lines: list[_Line]) -> tuple[float, float]:
@@ -270,10 +296,26 @@ def _left_out(drivers: Drivers, model: EventModel, dates: _Series) -> tuple[floa
     requirements = np.linspace(at_date.min(), at_date.max(), REQUIREMENTS)
     predicted = reach(sums, np.tile(requirements, (len(sums), 1)))
     errors = np.where(np.isnan(predicted), NEVER, predicted) - dates.days[:, None]
-    others = np.abs(errors.sum(axis=0) - errors)
-    held_out = errors[np.arange(len(errors)), others.argmin(axis=1)]
-    unbiased = int(np.abs(errors.mean(axis=0)).argmin())
-    return float(np.sqrt(np.mean(held_out**2))), float(requirements[unbiased])
+    surprise = _surprise(errors, model.spread_days)
+    total = surprise.sum(axis=0)
+    held_out = [errors[row, _lowest(total - surprise[row])] for row in range(len(errors))]
+    return float(np.sqrt(np.mean(np.square(held_out)))), float(requirements[_lowest(total)])
+
+
+def _surprise(errors: Floats, spread_days: float) -> Floats:
+    """Minus the log density of errors [days] of Cauchy's law whose middle half is the normal's.
+
+    Its long tails let a spring that went another way than all others, or a slip of the pen, move
+    the requirement little (robust fitting by long-tailed errors: Lange, Little & Taylor 1989).
+    """
+    surprise: Floats = np.log1p((errors / (MIDDLE_HALF * spread_days)) ** 2)
+    return surprise
+
+
+def _lowest(scores: Floats) -> int:
+    """Index of the lowest score, the middle one of equals."""
+    lowest = np.flatnonzero(scores <= scores.min() + 1e-9)
+    return int(lowest[len(lowest) // 2])
 
 
 def _arrange(
