@@ -96,6 +96,15 @@ def test_an_odd_spring_among_many_moves_the_prediction_little(odd):
     assert abs(change) < 0.5 < abs(odd) / len(agreed)  # the mean of the dates moves two days
 
 
+def test_dates_of_two_minds_leave_a_wide_range():
+    """Half of the springs eight days early, half eight days late: no single date fits."""
+    early, late = (
+        seen(MAPLE, range(first, 2015, 2), days) for first, days in ((2001, -8.0), (2002, 8.0))
+    )
+    spread = tune(DRIVERS, [MAPLE], [*early, *late]).species["acer-palmatum"].events["bud_break"]
+    assert spread.spread_days > 8
+
+
 @pytest.mark.parametrize(
     ("true_clock", "most"),
     [(replace(DEGREE_DAYS, start=NEW_YEAR), 4.6), (BLOOM, 4.6)],

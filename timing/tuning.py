@@ -185,11 +185,13 @@ class _Line:
         shift = common + weight * (float(self.residuals.mean()) - common)
         season = model.spread_days
         variance = (1 - weight) * self.own_variance + (1 - weight) ** 2 * common_variance
-        moved = self.restructured() or self.fitted(common) or self.moved(shift)
+        fitted = self.restructured() or self.fitted(common)
+        moved = fitted or self.moved(shift)
         assert self.dates is not None
         left = self.dates.days - nominal_dates(self.drivers, self.taxon, moved)[self.dates.rows]
         left = left[~np.isnan(left)]
-        squares = float(np.sum((left - left.mean()) ** 2)) * count / max(count - 1, 1)
+        away = left if fitted else left - left.mean()  # odd springs count, shrinkage does not
+        squares = float(np.sum(away**2)) * count / max(count - 1, 1)
         season = np.sqrt((PRIOR_SEASONS * season**2 + squares) / (PRIOR_SEASONS + count))
         rmse = float(np.sqrt(np.mean(left**2)))
         tuned = replace(moved, spread_days=float(season), site_spread_days=float(np.sqrt(variance)))
