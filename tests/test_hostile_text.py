@@ -49,11 +49,12 @@ UNSHOWN = {
     "line feed": "a\nX-EVIL:1",
     "return": "a\r\nEND:VCALENDAR",
     "separator": "a\u2028b",
+    "byte order mark": "a\ufeffb",
     "bell": "a\x07b",
     "delete": "a\x7fb",
 }
 HARMFUL = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 
 

@@ -392,6 +392,7 @@ def broken(path: tuple[str | int, ...], value: Any) -> catalogue._Reader:
         (("work", "outline", 0, "closes"), "sap_rise-2", "work.outline 1.closes"),
         (("work", "heavy", 0, "why"), "  ", "work.heavy 1.why"),
         (("events", "bud_break", "relatives"), ["acer-nowhere"], "events.bud_break"),
+        (("events", "bud_break", "relatives"), [], "events.bud_break"),
         (("events", "bud_break", "rank"), "early", "events.bud_break"),
         (("events", "chill_met", "need"), "some", "events.chill_met.need"),
         (("events", "leaf_fall", "source"), None, "events.leaf_fall.source"),

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 
-# Control characters but tab and line feed, line separators, marks that reorder the line, and halves
-# of characters, which stand for bytes of a file name that are no text and cannot be written.
+# Control characters but tab and line feed, line separators, marks that reorder the line, the byte
+# order mark, which nobody sees, and halves of characters, which stand for bytes of a file name that
+# are no text and cannot be written.
 _UNSHOWN = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 
 

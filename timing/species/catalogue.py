@@ -315,6 +315,8 @@ class _Reader(TableReader):
             fit = measured["pooled"][event]
             return fit["ranks"][rank], fit["spread_days"], carrying["rank"]
         taxa = [table["measured"]] if keys[0] == "measured" else list(table["relatives"])
+        if not taxa:
+            raise self.fail(where, "relatives names no taxon, and at least one is needed")
         for taxon in taxa:
             if event not in measured["taxa"].get(taxon, {}):
                 raise self.fail(where, f"{taxon} has no measured {event}")
