@@ -1,5 +1,9 @@
 """A short record still answers, with wider ranges, and says on how few seasons its odds rest.
 
+Below ten seasons one more is counted in which no day was safe, so that nothing above n / (n + 1)
+is said anywhere: a day that was safe in all of eight seasons is marginal at 90%, only one that was
+safe in all of nine is safe.
+
 Three, ten and thirty seasons are the last ones of one invented record, so that nothing but their
 number differs. The sampling range must be that of Wilson's interval, worked out here by itself.
 """
@@ -14,7 +18,7 @@ from sites import Place, place
 from test_bench import run
 from test_cli import strict_json
 
-from timing.advice import Answer
+from timing.advice import Answer, answer
 from timing.temperature import record_from_readings
 
 SAMPLE = "humid-continental"
@@ -60,6 +64,26 @@ def test_the_fewer_the_seasons_the_wider_the_range(work: str) -> None:
         assert high - low == pytest.approx(wilson(found.chance, seasons), abs=1e-4)
         widths.append(high - low)
     assert widths[0] > widths[1] > widths[2]
+
+
+@pytest.mark.parametrize(("seasons", "safe"), [(3, False), (8, False), (9, True)])
+def test_few_seasons_say_no_more_than_they_can(seasons: int, safe: bool) -> None:
+    usual = shortened(seasons).outlook("acer-palmatum").odds["heavy"]
+    running = shortened(seasons + 1).as_of("2025-07-25").today("acer-palmatum", "heavy")
+    for odds in (usual, running.odds["heavy"]):
+        assert odds.seasons == seasons
+        days = np.datetime64("2025-07-25") + np.arange(-180, 180)
+        assert odds.at(days).max() == pytest.approx(seasons / (seasons + 1))
+        assert bool(odds.windows(0.9, days[180], "north")) is safe
+    told = answer(running, "heavy", np.datetime64("2025-07-25"))
+    assert told.verdict == "marginal"
+    assert told.best_day is not None
+    assert told.chance <= told.best_day[1] <= seasons / (seasons + 1) + 1e-9
+
+
+def test_ten_seasons_are_taken_as_they_are() -> None:
+    odds = shortened(10).outlook("acer-palmatum").odds["heavy"]
+    assert odds.chance.max() == 1.0
 
 
 @pytest.fixture(scope="module")
