@@ -461,6 +461,37 @@ def test_a_record_that_ended_before_the_day_serves_as_climatology(
         assert all(window["closes"] >= "2030-05-10" for window in item["windows"])
 
 
+def test_an_answer_says_that_its_record_ended_before_the_day(sapdial: Command) -> None:
+    told = "they end on 31 December 2025, 206 days ago"
+    question = ("--work", "heavy", *SAMPLE, "--on")
+    for taxa in (("maple",), ("acer-palmatum",)):
+        late = " ".join(sapdial.answered("ask", *taxa, *question, "2026-07-25").split())
+        assert late.count(told) == 1
+        assert "no frost or heat of these days is known" in late
+        assert "not up to date" not in sapdial.answered("ask", *taxa, *question, "2025-07-25")
+    assert told in sapdial.json("ask", "maple", *question, "2026-07-25")["not_up_to_date"]
+    assert sapdial.json("ask", "maple", *question, "2026-01-03")["not_up_to_date"] is None
+
+
+def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
+    question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
+    text = sapdial.answered(*question, "--on", "2025-02-20")
+    line = next(line for line in text.splitlines() if line.startswith("Scots pine"))
+    assert " ".join(line.split()) == "Scots pine heavy not now 100% veto; window to 10 Mar 2025"
+    assert "now to" not in text
+    assert "Veto (all of them): hard frost: −16 °C in the last 3 days" in " ".join(text.split())
+    assert "Veto (" not in sapdial.answered(*question, "--on", "2025-06-01")
+    full = sapdial.answered("ask", "pinus-sylvestris", *question[3:], "--on", "2025-02-20")
+    assert "on every day): once the veto ends, to 10 March 2025." in " ".join(full.split())
+
+
+def test_a_window_that_hardly_ever_opens_is_told_as_none(sapdial: Command) -> None:
+    question = ("ask", "banyan fig", "--work", "light", "--sample", "southern-temperate")
+    text = " ".join(sapdial.answered(*question, "--on", "2025-01-20").split())
+    assert "No day of the year is safe for this work here." in text
+    assert "No window here: it would close (4 weeks before nights turn cool again) before" in text
+
+
 def test_the_clock_is_the_default_day_of_a_file(sapdial: Command, tmp_path: Path) -> None:
     before = dt.date.today()
     found = sapdial.json("ask", "acer-palmatum", *at(daily_file(tmp_path / "bench.csv")))

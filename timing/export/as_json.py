@@ -10,6 +10,7 @@ from timing.assessment import Assessment
 from timing.calendar import YearCalendar
 from timing.closed_seasons import HazardNotice, YearsOfSeason
 from timing.intake.samples import Sample
+from timing.reasons import not_up_to_date
 from timing.season import Floats
 from timing.site import Site
 from timing.species.hazards import authority_text, hazards_of
@@ -107,6 +108,7 @@ def answers_json(answers: list[Answer], site: Site, record: TemperatureRecord) -
         "schema": "sapdial-ask-1",
         "site": site_json(site),
         "record": record_json(record),
+        "not_up_to_date": not_up_to_date(record.last, answers[0].on) or None,
         "few_seasons": few_seasons_text(min(answer.seasons for answer in answers)) or None,
         "answers": [_answer_json(answer) for answer in answers],
     }
