@@ -285,7 +285,7 @@ def caveats(comparison: Comparison) -> tuple[str, ...]:
             "stands as seen beside computed dates of the others."
         )
     found.append(
-        "All dates are computed from temperatures by one model, to a day or two, not observed; "
+        "All dates are computed from temperatures by one model that errs by several days, not observed; "
         "autumn dates lean on their mean and bud break on day length, so their differences and "
         "trends are damped."
     )

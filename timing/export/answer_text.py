@@ -30,6 +30,11 @@ from timing.wording import (
 )
 
 WIDTH = 80
+SEASON_NOTE = (
+    "A column is a season, named for the year of its spring; dates in the winters at its ends, and "
+    "in the south in the autumn after it, can fall in the year before or after. ~ is ahead of the "
+    "record, - is no date."
+)
 VERDICTS: dict[Verdict, str] = {
     "safe": "SAFE TODAY",
     "marginal": "MARGINAL",
@@ -157,11 +162,11 @@ def _when(answer: Answer) -> list[str]:
         )
     else:
         lines += wrapped("No day of the year is safe for this work here.")
-    safe = {(window.opens, window.closes) for window in answer.windows}
+    safe = {span(window, answer.on, vetoed=barred) for window in answer.windows}
     wider = [
-        span(window, answer.on, vetoed=barred)
+        text
         for window in answer.marginal_windows
-        if (window.opens, window.closes) not in safe
+        if (text := span(window, answer.on, vetoed=barred)) not in safe
     ]
     if wider:
         name = "With the marginal days around them" if answer.windows else "Marginal days"
@@ -278,6 +283,7 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
             if outlook.usual(event) is None
         ]
         lines += [line for text in missing for line in wrapped(text, "  ", "    ")]
+    lines += ["", *wrapped(SEASON_NOTE)]
     return "\n".join(lines) + "\n"
 
 
