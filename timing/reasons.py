@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from timing.answers import Outlook, UsualDate
@@ -194,8 +196,9 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
 
 
 def _offset_day(outlook: Outlook, offset: float) -> str:
+    """The day an offset falls into: the last that still counts where something closes there."""
     start = season_start(2023, outlook.site.hemisphere)
-    return day_text(start + round(offset))
+    return day_text(start + math.floor(offset))
 
 
 def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
