@@ -285,9 +285,9 @@ def caveats(comparison: Comparison) -> tuple[str, ...]:
             "stands as seen beside computed dates of the others."
         )
     found.append(
-        "All dates are computed from temperatures by one model that errs by several days, not observed; "
-        "autumn dates lean on their mean and bud break on day length, so their differences and "
-        "trends are damped."
+        "All dates are computed from temperatures by one model that errs by several days, not "
+        "observed; autumn dates lean on their mean and bud break on day length, so their "
+        "differences and trends are damped."
     )
     found.append(
         "A moved station or changed surroundings are not known here; they look like a trend."
