@@ -181,7 +181,14 @@ def test_csv_has_one_row_an_answer(sapdial: Command, sample: str) -> None:
         assert row["verdict"] in ("safe", "marginal", "not_safe")
         assert 0 <= float(row["chance"]) <= 1
         assert is_date(row["on"])
-        assert all(not row[key] or is_date(row[key]) for key in ("opens", "closes", "best_day"))
+        days = ("opens", "closes", "best_day", "temperatures_until")
+        assert all(not row[key] or is_date(row[key]) for key in days)
+    text = sapdial.answered(
+        *("ask", "pinus-mugo", "--sample", "cold-interior", "--on", "2025-02-20", "--format", "csv")
+    )
+    row = next(csv.DictReader(io.StringIO(text)))
+    assert (row["verdict"], row["temperatures_until"]) == ("not_safe", "2025-02-20")
+    assert row["vetoes"].startswith("hard frost: −16 °C in the last 3 days")
 
 
 def test_csv_of_a_sample_says_it_is_invented(sapdial: Command) -> None:
@@ -383,7 +390,7 @@ def test_more_confidence_never_adds_a_safe_day(sapdial: Command) -> None:
             (answer["species"], answer["work"]): coming_safe_days(answer)
             for answer in sapdial.json("ask", *taxa, *SAMPLE, "--confidence", level)["answers"]
         }
-        for level in (0.3, 0.8, 0.95)
+        for level in (0.5, 0.8, 0.95)
     ]
     assert sum(map(len, found[0].values())) > sum(map(len, found[-1].values())) > 0
     for wider, narrower in itertools.pairwise(found):
@@ -535,6 +542,10 @@ USAGE: dict[str, tuple[tuple[str, ...], str]] = {
     "an empty date": (("ask", MAPLE, *SAMPLE, "--on", ""), "--on"),
     "confidence 0": (("ask", MAPLE, *SAMPLE, "--confidence", "0"), "--confidence"),
     "confidence 1": (("calendar", MAPLE, *SAMPLE, "--confidence", "1"), "--confidence"),
+    "confidence below one half": (
+        ("ask", MAPLE, *SAMPLE, "--confidence", "0.3"),
+        "more likely not; 0.5 is the least",
+    ),
     "confidence nan": (("ask", MAPLE, *SAMPLE, "--confidence", "nan"), "--confidence"),
     "confidence in per cent": (
         ("ask", MAPLE, *SAMPLE, "--confidence", "90"),

@@ -286,6 +286,16 @@ def percent(chance: float, language: Language = ENGLISH) -> str:
     return language.text("numbers.percent", number=int(100 * chance + 1e-6))
 
 
+def level_text(confidence: float, language: Language = ENGLISH) -> str:
+    """A confidence as it was asked for, to a tenth of a percent.
+
+    >>> level_text(0.9), level_text(0.975)
+    ('90%', '97.5%')
+    """
+    number = f"{round(100 * confidence, 1):g}".replace(".", language.text("numbers.decimal"))
+    return language.text("numbers.percent", number=number)
+
+
 def month_starts(year: int) -> list[int]:
     """Day of the year (from 0) on which each month starts, and the length of the year."""
     firsts = np.arange(f"{year:04d}-01", f"{year + 1:04d}-02", dtype="datetime64[M]")

@@ -103,7 +103,7 @@ class _Chart(YearPage[RegionRow]):
     def _key(self) -> None:
         top = self.y + 0.12
         self.page.line((LEFT, RIGHT), (top, top), width=1.2)
-        sure = wording.percent(self.region.confidence, self.language)
+        sure = wording.level_text(self.region.confidence, self.language)
         entries = [("all", self.words("region.key_all", chance=sure))]
         if len(self.region.sites) >= FEWEST_FOR_MOST:
             entries.append(("most", self.words("region.key_most")))

@@ -24,6 +24,7 @@ from timing.wording import (
     credit_text,
     day_text,
     few_seasons_text,
+    level_text,
     noted_hazards_text,
     percent,
     short_day,
@@ -146,7 +147,7 @@ def _full(answer: Answer) -> list[str]:
 
 
 def _when(answer: Answer) -> list[str]:
-    level = f"at least {answer.confidence:.0%} on every day"
+    level = f"at least {level_text(answer.confidence)} on every day"
     if answer.condition == "weak" and answer.work == "heavy":
         level += "; for this tree only once it has recovered"
     lines: list[str] = []
@@ -157,8 +158,8 @@ def _when(answer: Answer) -> list[str]:
     elif answer.best_day and answer.best_day[1] > NEVER:
         day, chance = answer.best_day
         lines += wrapped(
-            f"No day reaches {answer.confidence:.0%} here; the best is {date_text(day)} with "
-            f"{percent(chance)}."
+            f"No day reaches {level_text(answer.confidence)} here; the best is {date_text(day)} "
+            f"with {percent(chance)}."
         )
     else:
         lines += wrapped("No day of the year is safe for this work here.")
@@ -202,14 +203,14 @@ def _disagreements(items: tuple[Disagreement, ...]) -> list[str]:
 
 def _table(answers: list[Answer]) -> list[str]:
     on = answers[0].on
-    lines = [f"{date_text(on)}; a day counts as safe from {answers[0].confidence:.0%}", ""]
+    lines = [f"{date_text(on)}; a day counts as safe from {level_text(answers[0].confidence)}", ""]
     name_width = max(len(answer.species.common_name) for answer in answers)
     for answer in answers:
         if answer.next_window:
             when = _short_span(answer.next_window, on, bool(answer.barred))
         elif answer.best_day and answer.best_day[1] > NEVER:
             day, chance = answer.best_day
-            never = "" if answer.barred else "no safe day; "
+            never = "" if answer.barred else "none safe; "
             when = f"{never}best {short_day(day)}, {percent(chance)}"
         else:
             when = "no safe day here"

@@ -61,7 +61,7 @@ def _head(region: RegionCalendar) -> list[str]:
         lines += wrapped(region_words.site_text(item, language), indent=2)
     if region.left_out:
         lines += wrapped(region_words.left_out_text(region))
-    sure = wording.percent(region.confidence, language)
+    sure = wording.level_text(region.confidence, language)
     lines += ["", *wrapped(f"{AT_ALL} {words('region.every_day', chance=sure)}")]
     if len(region.sites) >= FEWEST_FOR_MOST:
         lines += wrapped(f"{AT_MOST} {words('region.every_day_most')}")
