@@ -480,6 +480,19 @@ def test_an_answer_says_that_its_record_ended_before_the_day(sapdial: Command) -
     assert sapdial.json("ask", "maple", *question, "2026-01-03")["not_up_to_date"] is None
 
 
+def test_a_tree_is_not_called_dormant_once_its_sap_has_risen(sapdial: Command) -> None:
+    question = ("ask", "acer-palmatum", "--work", "heavy", "--sample", "humid-subtropical", "--on")
+    events = sapdial.json("events", "acer-palmatum", *question[4:], "2025-02-10")["species"][0]
+    rises, rests = (events["usual"][name]["median"] for name in ("sap_rise", "dormant"))
+    assert rises <= rests, "an autumn so long that the sap rises first"
+    for day, phase in (
+        ("2027-02-10", "sap rising"),
+        ("2026-12-05", "growth over|colouring|falling"),
+    ):
+        (found,) = sapdial.json(*question, day)["answers"]
+        assert re.search(phase, found["phase"]), (day, found["phase"])
+
+
 def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
     text = sapdial.answered(*question, "--on", "2025-02-20")

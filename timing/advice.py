@@ -228,6 +228,7 @@ def phase(outlook: Outlook, on: np.datetime64) -> str:
     return reached or _usual_phase(outlook, on)
 
 
+SAP_RUNS_DAYS = 150  # a tree that falls dormant so soon after its sap rose has it moving still
 PHASES = {
     "sap_rise": "sap rising, buds still closed",
     "bud_break": "leaves unfolding",
@@ -267,17 +268,18 @@ def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
 def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
     today = int((on - on.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64))
     year = year_of(on)
-    latest: tuple[int, str] | None = None
-    for event, text in PHASES.items():
+    since: dict[str, int] = {}
+    for event in PHASES:
         usual = outlook.usual(event)
         if usual is not None:
             day = int((usual.dates(year)[1] - np.datetime64(f"{year}-01-01")).astype(np.int64))
-            since = (today - day) % 366
-            if latest is None or since <= latest[0]:
-                latest = (since, text)
-    if latest is None:
+            since[event] = (today - day) % 366
+    if not since:
         return "unknown: this site gives the taxon no usable year"
-    return f"usually {latest[1]}"
+    latest = min(reversed(since), key=since.__getitem__)
+    if latest == "dormant" and since.get("sap_rise", 366) <= SAP_RUNS_DAYS:
+        latest = "sap_rise"
+    return f"usually {PHASES[latest]}"
 
 
 def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:

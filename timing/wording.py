@@ -218,9 +218,10 @@ def few_seasons_text(seasons: int, language: Language = ENGLISH) -> str:
 def stale_text(last: np.datetime64, on: np.datetime64) -> str:
     """That temperatures end before the day asked about, how long before, and what that costs."""
     late = int((on - last).astype(np.int64))
+    ago = f"{late} days" if late < 731 else f"{late // 365.25:.0f} years"
     end = day_text(last) if str(last)[:4] == str(on)[:4] else dated(last)
     return (
-        f"temperatures are not up to date: they end on {end}, {late} days ago, so that the odds "
+        f"temperatures are not up to date: they end on {end}, {ago} ago, so that the odds "
         "are those of past seasons and no frost or heat of these days is known"
     )
 

@@ -62,11 +62,21 @@ def events_json(outlooks: list[Outlook]) -> Json:
                     event: {"observations": fit.observations, "rmse_days": round(fit.rmse_days, 2)}
                     for event, fit in outlook.tuned.items()
                 },
+                "usual": {name: _usual_json(outlook, name) for name in outlook.event_names()},
                 "seasons": seasons_json(outlook),
             }
             for outlook in outlooks
         ],
     }
+
+
+def _usual_json(outlook: Outlook, event: str) -> Json:
+    """Usual date of an event, month and day, with its 80% range; or why it has none."""
+    usual = outlook.usual(event)
+    if usual is None:
+        return {"median": None, "reason": outlook.events.why_absent(event)}
+    early, median, late = (str(day)[5:] for day in usual.dates(2023))
+    return {"early": early, "median": median, "late": late, "share": round(usual.share, 3)}
 
 
 def seasons_json(outlook: Outlook, last: int | None = None) -> list[Json]:
