@@ -493,6 +493,15 @@ def test_a_tree_is_not_called_dormant_once_its_sap_has_risen(sapdial: Command) -
         assert re.search(phase, found["phase"]), (day, found["phase"])
 
 
+def test_what_lies_before_bud_break_is_not_awaited_after_it(sapdial: Command) -> None:
+    for sample in SAMPLES:
+        day = ("--on", "2025-12-20" if sample == "southern-temperate" else "2025-06-20")
+        (maple,) = sapdial.json("events", "acer-palmatum", "--sample", sample, *day)["species"]
+        events = maple["seasons"][-1]["events"]
+        assert events["bud_break"]["date"] < day[1]
+        assert "end of the record" not in events["sap_peak"].get("reason", "")
+
+
 def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
     text = sapdial.answered(*question, "--on", "2025-02-20")

@@ -68,11 +68,9 @@ def place_lines(
     east = f"{abs(site.longitude):.1f}° {'W' if site.longitude < 0 else 'E'}"
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
     lines = wrapped(f"{site.name}, {north} {east}{height}")
-    mended = (
-        f"; {record.missing_days} days missing, {record.repaired_days} mended{beside_text(record)}"
-        if record.missing_days
-        else ""
-    )
+    count = record.missing_days
+    mended = f"; {count} day{'' if count == 1 else 's'} missing, {record.repaired_days} mended"
+    mended = mended + beside_text(record) if count else ""
     lines += wrapped(f"Temperatures from {record.first} to {record.last}{mended}", "", "  ")
     lines += wrapped(credit_text(site), "", "  ")
     if closed_seasons:
