@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import click
+
 from cli.notebook_options import now
 from cli.output import counted_taxa
 
@@ -79,6 +81,10 @@ class Forms:
 
             entries = calendar_entries(calendar, alarm_days)
             title = calendar.language.text("calendar.title", year=calendar.year)
+            if not entries:
+                click.echo(
+                    f"{path}: no safe day in {calendar.year}, so it holds no entry", err=True
+                )
             save_icalendar(entries, path, title=title, stamp=now().astimezone())
         elif suffix == ".html":
             from timing.export.calendar_html import calendar_html

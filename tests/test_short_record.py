@@ -130,3 +130,23 @@ def test_every_answer_says_on_how_few_it_rests(
     ):
         told = data["few_seasons"]
         assert (told is None) if seasons == 30 else told.startswith(few)
+
+
+def test_a_region_names_its_site_of_few_seasons_and_an_empty_file_says_so(
+    files: dict[int, Path], tmp_path: Path
+) -> None:
+    sites = tmp_path / "sites.csv"
+    rows = [f"Young,43.1,-77.5,,{files[3]}", f"Old,43.2,-77.5,,{files[30]}"]
+    header = "name,latitude,longitude,elevation_m,temperatures"
+    sites.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    region = ("calendar", "acer-palmatum", "--region", str(sites), "--year", "2025")
+    said = f"Young: {SAID.format(3)}"
+    text = " ".join(run(*region).stdout.split())
+    assert said in text
+    assert f"Old: {SAID.format(30)}" not in text
+    paths = [tmp_path / f"year.{end}" for end in ("json", "html", "ics")]
+    done = run(*region, *(word for path in paths for word in ("-o", str(path))))
+    few = [item["few_seasons"] for item in strict_json(paths[0].read_text())["sites"]]
+    assert sorted(text is None for text in few) == [False, True]
+    assert said in paths[1].read_text(encoding="utf-8")
+    assert "no safe day in 2025, so it holds no entry" in done.stderr

@@ -161,8 +161,8 @@ class _Chart(YearPage[RegionRow]):
             at = left + 0.28 + text_width(name, 8, weight="bold")
             self.page.text(at, line, detail, colour=QUIET)
         end = y + 0.165 * deep
-        if left_out := region_words.left_out_text(self.region):
-            end = self.page.paragraph(x, end - 0.08, RIGHT - x, left_out, size=7.5) + 0.08
+        if doubts := region_words.doubts_text(self.region):
+            end = self.page.paragraph(x, end - 0.08, RIGHT - x, doubts, size=7.5) + 0.08
         return end
 
     # ------------------------------------------------------------------ one taxon
