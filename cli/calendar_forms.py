@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from cli.notebook_options import now
 from cli.output import counted_taxa
 
@@ -37,6 +35,13 @@ class Forms:
         taxa = counted_taxa(len(self.calendar.rows))
         place = f"{len(self.region.sites)} sites" if self.region else self.calendar.name
         return f"{self.calendar.year}, {taxa}, {place}"
+
+    def summary_of(self, path: Path) -> str:
+        """The same for one file; a calendar file has one entry a safe window, and can be empty."""
+        bands = (band for row in self.calendar.rows for band in row.bands)
+        if path.suffix.lower() == ".ics" and not any(band.safe for band in bands):
+            return f"{self.summary}; no safe day, so it holds no entry"
+        return self.summary
 
     def text(self) -> str:
         """The year for the terminal."""
@@ -81,10 +86,6 @@ class Forms:
 
             entries = calendar_entries(calendar, alarm_days)
             title = calendar.language.text("calendar.title", year=calendar.year)
-            if not entries:
-                click.echo(
-                    f"{path}: no safe day in {calendar.year}, so it holds no entry", err=True
-                )
             save_icalendar(entries, path, title=title, stamp=now().astimezone())
         elif suffix == ".html":
             from timing.export.calendar_html import calendar_html

@@ -149,4 +149,4 @@ def test_a_region_names_its_site_of_few_seasons_and_an_empty_file_says_so(
     few = [item["few_seasons"] for item in strict_json(paths[0].read_text())["sites"]]
     assert sorted(text is None for text in few) == [False, True]
     assert said in paths[1].read_text(encoding="utf-8")
-    assert "no safe day in 2025, so it holds no entry" in done.stderr
+    assert "year.ics: 2025, 1 taxon, 2 sites; no safe day, so it holds no entry" in done.stdout
