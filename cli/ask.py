@@ -21,6 +21,8 @@ from cli.options import (
 from cli.output import echo_csv, echo_json
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from timing.advice import Answer
     from timing.site import Site
     from timing.species.model import Condition, WorkKind
@@ -93,12 +95,12 @@ def command(
     if output == "json":
         echo_json(answers_json(answers, bench.site, bench.record))
     elif output == "csv":
-        echo_csv(_rows(answers, bench.site))
+        echo_csv(_rows(answers, bench.site, bench.record.last))
     else:
         click.echo(answers_text(answers, bench.site, bench.record), nl=False)
 
 
-def _rows(answers: list[Answer], site: Site) -> list[dict[str, object]]:
+def _rows(answers: list[Answer], site: Site, last: np.datetime64) -> list[dict[str, object]]:
     return [
         {
             "site": site.name,
@@ -111,7 +113,9 @@ def _rows(answers: list[Answer], site: Site) -> list[dict[str, object]]:
             "closes": item.next_window.closes if item.next_window else "",
             "best_day": item.best_day[0] if item.best_day else "",
             "best_chance": round(item.best_day[1], 3) if item.best_day else "",
+            "vetoes": "; ".join(item.vetoes),
             "seasons": item.seasons,
+            "temperatures_until": last,
             "attribution": site.attribution,
         }
         for item in answers

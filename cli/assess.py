@@ -30,7 +30,7 @@ def command(observations: Path | None, output: str, **where: Any) -> None:
     from timing.assessment import assess, held_back_dates
     from timing.errors import UsageError
     from timing.export.as_json import assess_json
-    from timing.export.assess_text import assess_text
+    from timing.export.assess_text import assess_text, not_scored
     from timing.intake.observations import read_observations
     from timing.species.catalogue import load_species
     from timing.tuning import tune
@@ -47,6 +47,8 @@ def command(observations: Path | None, output: str, **where: Any) -> None:
     for warning in (*unread, *tune(bench.drivers, taxa, seen).warnings):
         click.echo(f"{observations or 'notebook'}: {warning}", err=True)
     results = assess(held_back_dates(bench.drivers, taxa, seen))
+    for sentence in not_scored(seen, results):
+        click.echo(sentence, err=True)
     if output == "json":
         echo_json(assess_json(results, bench.site))
     elif output == "csv":

@@ -132,4 +132,4 @@ def command(
         return
     found.save(paths, paper or "a4", alarm_days)
     for path in paths:
-        click.echo(f"{path}: {found.summary}")
+        click.echo(f"{path}: {found.summary_of(path)}")

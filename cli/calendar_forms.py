@@ -36,6 +36,13 @@ class Forms:
         place = f"{len(self.region.sites)} sites" if self.region else self.calendar.name
         return f"{self.calendar.year}, {taxa}, {place}"
 
+    def summary_of(self, path: Path) -> str:
+        """The same for one file; a calendar file has one entry a safe window, and can be empty."""
+        bands = (band for row in self.calendar.rows for band in row.bands)
+        if path.suffix.lower() == ".ics" and not any(band.safe for band in bands):
+            return f"{self.summary}; no safe day, so it holds no entry"
+        return self.summary
+
     def text(self) -> str:
         """The year for the terminal."""
         if self.region:

@@ -62,8 +62,14 @@ def temperature_options(function: F) -> F:
 
 
 def _chance(_context: click.Context, _option: click.Parameter, value: float) -> float:
+    from timing.windows import MARGINAL
+
     if not 0 < value < 1:
         raise click.BadParameter(f"{value:g} is not a chance between 0 and 1, such as 0.9")
+    if value < MARGINAL:
+        raise click.BadParameter(
+            f"{value:g} would call a day safe that is more likely not; {MARGINAL:g} is the least"
+        )
     return value
 
 

@@ -172,7 +172,7 @@ def record_of_cycle(
     cycle: tuple[Floats, Floats],
     *,
     first: str = "1999-09-01",
-    years: int = 8,
+    years: int = 12,
     weather_c: float = 0.0,
     seed: int = 1,
 ) -> TemperatureRecord:
@@ -195,7 +195,7 @@ def made_up(
     *,
     daily_range_c: float = 9.0,
     coldest: int = 325,
-    years: int = 8,
+    years: int = 12,
     weather_c: float = 0.0,
 ) -> Place:
     """A place with a made-up climate; south of the equator give a July ``coldest`` (141)."""

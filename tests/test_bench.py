@@ -202,6 +202,7 @@ def test_a_tree_and_a_species_are_two_questions(book_path):
 def test_assess_takes_the_notebooks_dates(book_path, tmp_path):
     result = run("assess", "--on", ON, "--format", "json", book=book_path)
     assert result.exit_code == 0
+    assert "acer-palmatum, buds break (2 dates): not scored; three seasons" in result.stderr
     path = tmp_path / "notebook.sqlite"
     with Notebook.open(path, create=True) as book:
         book.add_site(SITE, readings(), when=WHEN)

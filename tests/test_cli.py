@@ -181,7 +181,14 @@ def test_csv_has_one_row_an_answer(sapdial: Command, sample: str) -> None:
         assert row["verdict"] in ("safe", "marginal", "not_safe")
         assert 0 <= float(row["chance"]) <= 1
         assert is_date(row["on"])
-        assert all(not row[key] or is_date(row[key]) for key in ("opens", "closes", "best_day"))
+        days = ("opens", "closes", "best_day", "temperatures_until")
+        assert all(not row[key] or is_date(row[key]) for key in days)
+    text = sapdial.answered(
+        *("ask", "pinus-mugo", "--sample", "cold-interior", "--on", "2025-02-20", "--format", "csv")
+    )
+    row = next(csv.DictReader(io.StringIO(text)))
+    assert (row["verdict"], row["temperatures_until"]) == ("not_safe", "2025-02-20")
+    assert row["vetoes"].startswith("hard frost: −16 °C in the last 3 days")
 
 
 def test_csv_of_a_sample_says_it_is_invented(sapdial: Command) -> None:
@@ -383,7 +390,7 @@ def test_more_confidence_never_adds_a_safe_day(sapdial: Command) -> None:
             (answer["species"], answer["work"]): coming_safe_days(answer)
             for answer in sapdial.json("ask", *taxa, *SAMPLE, "--confidence", level)["answers"]
         }
-        for level in (0.3, 0.8, 0.95)
+        for level in (0.5, 0.8, 0.95)
     ]
     assert sum(map(len, found[0].values())) > sum(map(len, found[-1].values())) > 0
     for wider, narrower in itertools.pairwise(found):
@@ -461,6 +468,80 @@ def test_a_record_that_ended_before_the_day_serves_as_climatology(
         assert all(window["closes"] >= "2030-05-10" for window in item["windows"])
 
 
+def test_an_answer_says_that_its_record_ended_before_the_day(sapdial: Command) -> None:
+    told = "they end on 31 December 2025, 206 days ago"
+    question = ("--work", "heavy", *SAMPLE, "--on")
+    for taxa in (("maple",), ("acer-palmatum",)):
+        late = " ".join(sapdial.answered("ask", *taxa, *question, "2026-07-25").split())
+        assert late.count(told) == 1
+        assert "no frost or heat of these days is known" in late
+        assert "not up to date" not in sapdial.answered("ask", *taxa, *question, "2025-07-25")
+    assert told in sapdial.json("ask", "maple", *question, "2026-07-25")["not_up_to_date"]
+    assert sapdial.json("ask", "maple", *question, "2026-01-03")["not_up_to_date"] is None
+
+
+def test_a_tree_is_not_called_dormant_once_its_sap_has_risen(sapdial: Command) -> None:
+    question = ("ask", "acer-palmatum", "--work", "heavy", "--sample", "humid-subtropical", "--on")
+    events = sapdial.json("events", "acer-palmatum", *question[4:], "2025-02-10")["species"][0]
+    rises, rests = (events["usual"][name]["median"] for name in ("sap_rise", "dormant"))
+    assert rises <= rests, "an autumn so long that the sap rises first"
+    for day, phase in (
+        ("2027-02-10", "sap rising"),
+        ("2026-12-05", "growth over|colouring|falling"),
+    ):
+        (found,) = sapdial.json(*question, day)["answers"]
+        assert re.search(phase, found["phase"]), (day, found["phase"])
+
+
+def test_what_lies_before_bud_break_is_not_awaited_after_it(sapdial: Command) -> None:
+    for sample in SAMPLES:
+        day = ("--on", "2025-12-20" if sample == "southern-temperate" else "2025-06-20")
+        (maple,) = sapdial.json("events", "acer-palmatum", "--sample", sample, *day)["species"]
+        events = maple["seasons"][-1]["events"]
+        assert events["bud_break"]["date"] < day[1]
+        assert "end of the record" not in events["sap_peak"].get("reason", "")
+
+
+def test_frost_of_days_nobody_read_forbids_where_it_is_usual(sapdial: Command) -> None:
+    question = ("ask", "ulmus-parvifolia", "--work", "heavy", "--sample", "cold-interior", "--on")
+    (deep,) = sapdial.json(*question, "2026-01-15")["answers"]
+    assert deep["verdict"] == "not_safe"
+    (veto,) = deep["vetoes"]
+    count, of = map(int, re.search(r"and (\d+) of (\d+) seasons had a night of −10", veto).groups())
+    rows = [line.split(",") for line in Path(__file__).parents[1].joinpath(
+        "climate_samples", "cold-interior.csv").read_text(encoding="utf-8").splitlines()[1:]
+    ]  # fmt: skip
+    cold = {
+        row[0][:4]
+        for row in rows
+        if row[0][5:] in ("01-13", "01-14", "01-15") and float(row[1]) <= -10 and row[0] >= "1996"
+    }
+    assert (count, of) == (len(cold), 30)
+    said = f"on 15 January that would have been so in {count} of {of} seasons"
+    assert any(said in reason for reason in deep["reasons"])
+    (spring,) = sapdial.json(*question, "2026-04-10")["answers"]
+    assert not spring["vetoes"]
+
+
+def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
+    question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
+    text = sapdial.answered(*question, "--on", "2025-02-20")
+    line = next(line for line in text.splitlines() if line.startswith("Scots pine"))
+    assert " ".join(line.split()) == "Scots pine heavy not now 100% veto; window to 10 Mar 2025"
+    assert "now to" not in text
+    assert "Veto (all of them): hard frost: −16 °C in the last 3 days" in " ".join(text.split())
+    assert "Veto (" not in sapdial.answered(*question, "--on", "2025-06-01")
+    full = sapdial.answered("ask", "pinus-sylvestris", *question[3:], "--on", "2025-02-20")
+    assert "on every day): once the veto ends, to 10 March 2025." in " ".join(full.split())
+
+
+def test_a_window_that_hardly_ever_opens_is_told_as_none(sapdial: Command) -> None:
+    question = ("ask", "banyan fig", "--work", "light", "--sample", "southern-temperate")
+    text = " ".join(sapdial.answered(*question, "--on", "2025-01-20").split())
+    assert "No day of the year is safe for this work here." in text
+    assert "No window here: it would close (4 weeks before nights turn cool again) before" in text
+
+
 def test_the_clock_is_the_default_day_of_a_file(sapdial: Command, tmp_path: Path) -> None:
     before = dt.date.today()
     found = sapdial.json("ask", "acer-palmatum", *at(daily_file(tmp_path / "bench.csv")))
@@ -504,6 +585,10 @@ USAGE: dict[str, tuple[tuple[str, ...], str]] = {
     "an empty date": (("ask", MAPLE, *SAMPLE, "--on", ""), "--on"),
     "confidence 0": (("ask", MAPLE, *SAMPLE, "--confidence", "0"), "--confidence"),
     "confidence 1": (("calendar", MAPLE, *SAMPLE, "--confidence", "1"), "--confidence"),
+    "confidence below one half": (
+        ("ask", MAPLE, *SAMPLE, "--confidence", "0.3"),
+        "more likely not; 0.5 is the least",
+    ),
     "confidence nan": (("ask", MAPLE, *SAMPLE, "--confidence", "nan"), "--confidence"),
     "confidence in per cent": (
         ("ask", MAPLE, *SAMPLE, "--confidence", "90"),

@@ -428,7 +428,9 @@ WRONG = {
     "a short date": (("record", "add", "light", "--tree", TREE, "--on", "20240412"), "--on"),
     "ended before it began": (("record", "change", "3", "--ended", "2024-04-01"), "before"),
     "ended work": (("record", "change", "2", "--ended", "2024-07-01"), "--ended does not go"),
-    "fraction in per cent": (("record", "change", "2", "--fraction", "30"), "fraction 30"),
+    "fraction in per cent": (("record", "change", "2", "--fraction", "30"), "for 30% write 0.3"),
+    "fraction below nothing": (
+        ("record", "change", "2", "--fraction", "-3"), "fraction -3 is not between 0 and 1"),
     "fraction of a date": (
         ("record", "add", "bud_break", "--tree", TREE, "--fraction", "0.1"), "--fraction"),
     "site and tree": (("record", "add", "bud_break", "--tree", TREE, "--site", YARD), "--site"),

@@ -1,5 +1,9 @@
 """A short record still answers, with wider ranges, and says on how few seasons its odds rest.
 
+Below ten seasons one more is counted in which no day was safe, so that nothing above n / (n + 1)
+is said anywhere: a day that was safe in all of eight seasons is marginal at 90%, only one that was
+safe in all of nine is safe.
+
 Three, ten and thirty seasons are the last ones of one invented record, so that nothing but their
 number differs. The sampling range must be that of Wilson's interval, worked out here by itself.
 """
@@ -14,7 +18,7 @@ from sites import Place, place
 from test_bench import run
 from test_cli import strict_json
 
-from timing.advice import Answer
+from timing.advice import Answer, answer
 from timing.temperature import record_from_readings
 
 SAMPLE = "humid-continental"
@@ -62,6 +66,26 @@ def test_the_fewer_the_seasons_the_wider_the_range(work: str) -> None:
     assert widths[0] > widths[1] > widths[2]
 
 
+@pytest.mark.parametrize(("seasons", "safe"), [(3, False), (8, False), (9, True)])
+def test_few_seasons_say_no_more_than_they_can(seasons: int, safe: bool) -> None:
+    usual = shortened(seasons).outlook("acer-palmatum").odds["heavy"]
+    running = shortened(seasons + 1).as_of("2025-07-25").today("acer-palmatum", "heavy")
+    for odds in (usual, running.odds["heavy"]):
+        assert odds.seasons == seasons
+        days = np.datetime64("2025-07-25") + np.arange(-180, 180)
+        assert odds.at(days).max() == pytest.approx(seasons / (seasons + 1))
+        assert bool(odds.windows(0.9, days[180], "north")) is safe
+    told = answer(running, "heavy", np.datetime64("2025-07-25"))
+    assert told.verdict == "marginal"
+    assert told.best_day is not None
+    assert told.chance <= told.best_day[1] <= seasons / (seasons + 1) + 1e-9
+
+
+def test_ten_seasons_are_taken_as_they_are() -> None:
+    odds = shortened(10).outlook("acer-palmatum").odds["heavy"]
+    assert odds.chance.max() == 1.0
+
+
 @pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[int, Path]:
     paths = {}
@@ -106,3 +130,23 @@ def test_every_answer_says_on_how_few_it_rests(
     ):
         told = data["few_seasons"]
         assert (told is None) if seasons == 30 else told.startswith(few)
+
+
+def test_a_region_names_its_site_of_few_seasons_and_an_empty_file_says_so(
+    files: dict[int, Path], tmp_path: Path
+) -> None:
+    sites = tmp_path / "sites.csv"
+    rows = [f"Young,43.1,-77.5,,{files[3]}", f"Old,43.2,-77.5,,{files[30]}"]
+    header = "name,latitude,longitude,elevation_m,temperatures"
+    sites.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    region = ("calendar", "acer-palmatum", "--region", str(sites), "--year", "2025")
+    said = f"Young: {SAID.format(3)}"
+    text = " ".join(run(*region).stdout.split())
+    assert said in text
+    assert f"Old: {SAID.format(30)}" not in text
+    paths = [tmp_path / f"year.{end}" for end in ("json", "html", "ics")]
+    done = run(*region, *(word for path in paths for word in ("-o", str(path))))
+    few = [item["few_seasons"] for item in strict_json(paths[0].read_text())["sites"]]
+    assert sorted(text is None for text in few) == [False, True]
+    assert said in paths[1].read_text(encoding="utf-8")
+    assert "year.ics: 2025, 1 taxon, 2 sites; no safe day, so it holds no entry" in done.stdout

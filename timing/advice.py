@@ -19,7 +19,7 @@ from timing.forecast import forecast_vetoes
 from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
 from timing.recovery import Hold
 from timing.running import RECENT_DAYS, reaches
-from timing.season import Floats, season_of, year_of
+from timing.season import Floats, season_of, season_start, year_of
 from timing.species.catalogue import common_rules
 from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
 from timing.windows import MARGINAL, Window, WorkOdds, wilson_range
@@ -31,6 +31,7 @@ VetoTopic = Literal["record", "hazard", "tree", "weather"]
 CONFIDENCE = 0.9
 HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
 ROOT_MARGIN_C = 3.0
+FROST_OFTEN = 0.1  # share of seasons from which an answer tells of such frost
 HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
 LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
 WEAK = "weak tree: no heavy cut until it has grown freely for a full season"
@@ -174,6 +175,7 @@ def answer(
         reasons=(
             *rule_reasons(outlook, odds, notices),
             *season_so_far(outlook, odds, on),
+            *(_frost_often(outlook, max(target, on)) if best else ()),
             *_lighter(held, work),
         ),
         how_much=how_much(outlook.species, work, strength),
@@ -228,6 +230,7 @@ def phase(outlook: Outlook, on: np.datetime64) -> str:
     return reached or _usual_phase(outlook, on)
 
 
+SAP_RUNS_DAYS = 150  # a tree that falls dormant so soon after its sap rose has it moving still
 PHASES = {
     "sap_rise": "sap rising, buds still closed",
     "bud_break": "leaves unfolding",
@@ -267,30 +270,30 @@ def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
 def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
     today = int((on - on.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64))
     year = year_of(on)
-    latest: tuple[int, str] | None = None
-    for event, text in PHASES.items():
+    since: dict[str, int] = {}
+    for event in PHASES:
         usual = outlook.usual(event)
         if usual is not None:
             day = int((usual.dates(year)[1] - np.datetime64(f"{year}-01-01")).astype(np.int64))
-            since = (today - day) % 366
-            if latest is None or since <= latest[0]:
-                latest = (since, text)
-    if latest is None:
+            since[event] = (today - day) % 366
+    if not since:
         return "unknown: this site gives the taxon no usable year"
-    return f"usually {latest[1]}"
+    latest = min(reversed(since), key=since.__getitem__)
+    if latest == "dormant" and since.get("sap_rise", 366) <= SAP_RUNS_DAYS:
+        latest = "sap_rise"
+    return f"usually {PHASES[latest]}"
 
 
 def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
-    """What the recorded weather forbids on a day."""
+    """What the recorded weather forbids on a day, or that of past seasons where none is known."""
     if not reaches(outlook.record.last, on):
-        return ()
+        return _usual_frost(outlook, on)
     vetoes = []
     heavy = odds.kind == "heavy"
     record = outlook.record
     recent = _recent(outlook, on, record.tmin_c, RECENT_DAYS)
     coldest = float(np.nanmin(recent, initial=np.inf))
-    roots = outlook.species.root_zone
-    limit = max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
+    limit = _freeze_limit(outlook.species)
     if coldest <= limit:
         vetoes.append(
             f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
@@ -308,6 +311,46 @@ def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, 
     vetoes += forecast_vetoes(record, on, freeze_c=limit, heat=heat)
     frost = _frost_veto(outlook, on) if heavy else None
     return (*vetoes, frost) if frost else tuple(vetoes)
+
+
+def _freeze_limit(species: Species) -> float:
+    """The night from which fresh cuts and roots in a pot suffer [°C]."""
+    roots = species.root_zone
+    return max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
+
+
+def _frosty_seasons(outlook: Outlook, day: np.datetime64) -> int:
+    """In how many past seasons a hard frost would have forbidden the work of a day."""
+    drivers, hemisphere = outlook.drivers, outlook.site.hemisphere
+    start = season_start(season_of(day, hemisphere), hemisphere)
+    stop = int((day - start).astype(np.int64)) + 1
+    nights = drivers.tmin_c[outlook.used, max(stop - RECENT_DAYS, 0) : stop]
+    return int(np.count_nonzero((nights <= _freeze_limit(outlook.species)).any(axis=1)))
+
+
+def _frost_often(outlook: Outlook, day: np.datetime64) -> tuple[str, ...]:
+    """That a hard frost often forbids the work of a day; nothing where it seldom does."""
+    count = _frosty_seasons(outlook, day)
+    if count < FROST_OFTEN * outlook.seasons:
+        return ()
+    limit = shown(_freeze_limit(outlook.species))
+    return (
+        f"A night of {limit} or less within the {RECENT_DAYS} days up to the cut forbids it: on "
+        f"{day_text(day)} that would have been so in {count} of {outlook.seasons} seasons.",
+    )
+
+
+def _usual_frost(outlook: Outlook, on: np.datetime64) -> tuple[str, ...]:
+    """The veto of a day whose weather is unknown, where a hard frost is as likely as not."""
+    count = _frosty_seasons(outlook, on)
+    if 2 * count < outlook.seasons:
+        return ()
+    limit = shown(_freeze_limit(outlook.species))
+    return (
+        f"hard frost is likely: no temperature of these days is known, and {count} of "
+        f"{outlook.seasons} seasons had a night of {limit} or less within the {RECENT_DAYS} days "
+        f"up to {day_text(on)}",
+    )
 
 
 def _frost_veto(outlook: Outlook, on: np.datetime64) -> str | None:

@@ -14,7 +14,7 @@ from timing.recovery import Look, next_look
 from timing.running import running_year
 from timing.season import year_of
 from timing.species.model import WORK_KINDS, WorkKind
-from timing.wording import EVENT_LABELS, day_text
+from timing.wording import EVENT_LABELS, day_text, stale_text
 
 Topic = Literal["weather", "shoot", "recovery", "observation", "temperatures"]
 
@@ -67,13 +67,8 @@ def stale_notice(site: str, last: np.datetime64, on: np.datetime64) -> Notice | 
     """That a site's temperatures are not up to date, where they end more than a week ago."""
     if last >= on - STALE_DAYS:
         return None
-    late = int((on - last).astype(np.int64))
-    text = (
-        f"temperatures are not up to date: they end on {date_text(last, on)}, {late} days ago, so "
-        "that the odds are those of past seasons and no frost or heat of these days is known"
-    )
     command = f"sapdial site change {shlex.quote(site)} --temperatures FILE"
-    return Notice("temperatures", "", site, "", on, text, command)
+    return Notice("temperatures", "", site, "", on, stale_text(last, on), command)
 
 
 def _shoots(subject: Subject, on: np.datetime64) -> list[Notice]:

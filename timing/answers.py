@@ -293,7 +293,10 @@ def why_undated(outlook: Outlook, event: str, row: int) -> str:
     """Why an event has no date in one season of the record."""
     drivers = outlook.drivers
     ended = drivers.last >= season_end(int(drivers.years[row]), outlook.site.hemisphere)
-    if not ended and np.isnan(outlook.events.days[event][row]).any():
+    past = event == "sap_peak" and outlook.season_quantiles("bud_break")[1, row] <= float(
+        (drivers.last - drivers.starts[row]).astype(np.int64)
+    )  # it lies before the buds break: what did not come by then does not come
+    if not ended and not past and np.isnan(outlook.events.days[event][row]).any():
         return f"not reached by the end of the record ({drivers.last})"
     if drivers.autumn_gappy[row] and event in ("leaf_colour", "leaf_fall", "dormant"):
         return "too many days are missing in this autumn"

@@ -155,12 +155,20 @@ def trend_text(found: Trend | None, count: int) -> str:
 
     >>> trend_text(None, 4)
     'none from 4 seasons; at least 10 are needed'
+    >>> trend_text(Trend(0.04, 0.0, 0.08, 0.014, 1.0, 85, 1931, 2015), 85)
+    ' +0.4 (0.0 to +0.8), p 0.014, not sure: zero is in the range'
+    >>> trend_text(Trend(0.0, 0.0, 0.0, 0.039, 1.0, 35, 1985, 2019), 35)
+    '  0.0 (no range: too many equal dates), p 0.039, not sure'
     """
     if found is None:
         return f"none from {count} seasons; at least {FEWEST_FOR_TREND} are needed"
     slope, low, high = (signed_tenths(10 * value) for value in (found.slope, found.low, found.high))
     p = "p < 0.001" if found.p < 0.001 else f"p {found.p:.3f}"
+    if not found.ranged:
+        return f"{slope:>5} (no range: too many equal dates), {p}, not sure"
     verdict = "sure" if found.sure else "not sure"
+    if found.p < SURE and not found.sure:
+        verdict += ": zero is in the range"
     return f"{slope:>5} ({low} to {high}), {p}, {verdict}"
 
 
@@ -277,9 +285,9 @@ def caveats(comparison: Comparison) -> tuple[str, ...]:
             "stands as seen beside computed dates of the others."
         )
     found.append(
-        "All dates are computed from temperatures by one model, to a day or two, not observed; "
-        "autumn dates lean on their mean and bud break on day length, so their differences and "
-        "trends are damped."
+        "All dates are computed from temperatures by one model that errs by several days, not "
+        "observed; autumn dates lean on their mean and bud break on day length, so their "
+        "differences and trends are damped."
     )
     found.append(
         "A moved station or changed surroundings are not known here; they look like a trend."

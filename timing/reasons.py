@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from timing.answers import Outlook, UsualDate
 from timing.closed_seasons import HazardNotice, notice_text
 from timing.hazards import left_out, opened
+from timing.running import reaches
 from timing.season import Floats, season_start
 from timing.species.catalogue import common_rules
 from timing.species.model import EventModel, Point, Rule
 from timing.stretches import RuleStretches, capped_at_heavy_limit, chance_of_year
 from timing.windows import WorkOdds
-from timing.wording import EVENT_LABELS, WORK_LABELS, day_text
+from timing.wording import EVENT_LABELS, NEVER, NO_RECORD, WORK_LABELS, day_text, stale_text
 
 HAPPENS = {
     "chill_met": "the winter's chill is met",
@@ -62,7 +65,7 @@ def rule_reasons(
     sentences += dropped
     for stretch in odds.rules:
         rule = stretch.rule
-        if not bool(np.any(stretch.closes >= stretch.opens)):
+        if chance_of_year((stretch,)).max() <= NEVER:
             sentences.append(f"No window here: {_when_never(outlook, stretch)}.")
             continue
         if odds.closed and chance_of_year(opened((stretch,), odds.closed)).max() < RARELY:
@@ -193,14 +196,15 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
 
 
 def _offset_day(outlook: Outlook, offset: float) -> str:
+    """The day an offset falls into: the last that still counts where something closes there."""
     start = season_start(2023, outlook.site.hemisphere)
-    return day_text(start + round(offset))
+    return day_text(start + math.floor(offset))
 
 
 def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
     """What the running season's record has decided, and what it makes of the openings ahead."""
     if outlook.running is None:
-        return ("No record of this season: the odds are those of past seasons.",)
+        return (NO_RECORD,)
     drivers = outlook.running.drivers
     start, today = drivers.starts[0], float((on - drivers.starts[0]).astype(np.int64))
     sentences = []
@@ -229,6 +233,14 @@ def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[
                 f"{day_text(start + round(high))})."
             )
     return tuple(sentences)
+
+
+def not_up_to_date(last: np.datetime64, on: np.datetime64) -> str:
+    """That a record ends too long before the day asked about, and what it costs; "" if not."""
+    if reaches(last, on):
+        return ""
+    text = stale_text(last, on)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _median(days: Floats | None) -> float:

@@ -47,11 +47,17 @@ def site_text(item: RegionSite, language: Language) -> str:
     )
 
 
-def left_out_text(region: RegionCalendar) -> str:
-    """Sites that cannot answer; empty where all can."""
-    return " ".join(
+def doubts_text(region: RegionCalendar) -> str:
+    """Sites that cannot answer, and those whose odds rest on few seasons; empty without such."""
+    missing = (
         region.language.text("region.left_out", name=name, why=why) for name, why in region.left_out
     )
+    few = (
+        f"{item.site.name}: {text}"
+        for item in region.sites
+        if (text := wording.few_seasons_text(item.seasons, region.language))
+    )
+    return " ".join((*missing, *few))
 
 
 def division_title(region: RegionCalendar) -> str:

@@ -55,7 +55,7 @@ def _shared(region: RegionCalendar) -> Shared:
     )
     notes = (
         f"{region_words.division_title(region)}. {region_words.division_text(region)}",
-        region_words.left_out_text(region),
+        region_words.doubts_text(region),
     )
     return Shared(
         region.name,

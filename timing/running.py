@@ -35,7 +35,7 @@ from timing.stretches import (
     offsets,
     stretch,
 )
-from timing.windows import RunningYear
+from timing.windows import RunningYear, highest_chance
 
 RECENT_DAYS = 3  # a record that ends longer before the day is climatology only
 
@@ -185,6 +185,7 @@ def running_odds(
     last = season_start(year + 1, hemisphere) + FIRST_JULY
     days = np.arange(first, last)
     chance = chance_of_days(tuple(s for group in laid for s in group), first, len(days))
+    chance *= highest_chance(int(used.size))
     begin, end = _seams(
         np.abs(chance - usual[cycle_day(days)]),
         int((solstice - first).astype(np.int64)),

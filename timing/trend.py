@@ -53,6 +53,11 @@ class Trend:
         """Whether the test calls it a trend and its range leaves out zero."""
         return self.p < SURE and (self.low > 0 or self.high < 0)
 
+    @property
+    def ranged(self) -> bool:
+        """Whether there is a range; of whole days, many of them equal, all of it can be zero."""
+        return self.low != 0 or self.high != 0
+
 
 def trend(years: Ints, values: Floats) -> Trend | None:
     """Trend of a yearly series, or None with fewer than ten years.

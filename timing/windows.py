@@ -26,6 +26,7 @@ from timing.stretches import RuleStretches, chance_of_days, chance_of_year, stre
 
 ODDS_SEASONS = 30
 FEWEST_SEASONS = 3
+ENOUGH_SEASONS = 10  # below it one more is counted, in which no day was safe (our own)
 MARGINAL = 0.5  # from here up to the confidence a day is marginal
 IN_FORCE = 0.05
 MAY = 120  # days from New Year
@@ -198,7 +199,7 @@ def work_odds(
         whole = stretch(rule, kind, events, limits)
         rules.append(RuleStretches(rule, whole.opens[used], whole.closes[used]))
     closed = tuple(closure.select(used) for closure in closures(hazards, kind, events))
-    chance = chance_of_year(opened(tuple(rules), closed))
+    chance = chance_of_year(opened(tuple(rules), closed)) * highest_chance(int(used.size))
     return WorkOdds(kind, chance, int(used.size), tuple(rules), limits, closed)
 
 
@@ -212,6 +213,18 @@ def used_seasons(events: SeasonEvents, seasons: int | None = ODDS_SEASONS) -> In
             "before its spring"
         )
     return used[-seasons:] if seasons else used
+
+
+def highest_chance(seasons: int) -> float:
+    """The most that odds from a number of seasons may say; it multiplies every chance.
+
+    The next season opens a window later than all n before it with chance 1 / (n + 1), whatever
+    the law behind them. So below ten seasons one more is counted, in which no day was safe.
+
+    >>> [highest_chance(count) for count in (3, 9, 10)]
+    [0.75, 0.9, 1.0]
+    """
+    return 1.0 if seasons >= ENOUGH_SEASONS else seasons / (seasons + 1)
 
 
 def rules_for(

@@ -11,6 +11,7 @@ import numpy as np
 
 from timing.language import ENGLISH, Language
 from timing.species.hazards import load_hazard
+from timing.windows import highest_chance
 
 if TYPE_CHECKING:
     from timing.calendar import Band, YearCalendar
@@ -23,6 +24,7 @@ WORK_LABELS = ENGLISH.table("work")
 MONTHS = tuple(ENGLISH.table("months").values())
 FEW_SEASONS = 20  # below it answers say how few they rest on (our own)
 NEVER = 0.02  # up to this highest chance a kind of work is said to have no safe day
+NO_RECORD = "No record of this season up to the day: the odds are those of past seasons."
 INVENTED_NOTICE = ENGLISH.text("notice.invented")
 CAUTIONS = tuple(ENGLISH.table("cautions").values())
 
@@ -203,8 +205,25 @@ def source_name(record: TemperatureRecord) -> str:
 
 
 def few_seasons_text(seasons: int, language: Language = ENGLISH) -> str:
-    """That odds rest on few seasons; empty from twenty on."""
-    return language.text("record.few", seasons=seasons) if seasons < FEW_SEASONS else ""
+    """That odds rest on few seasons, below ten also what that costs them; empty from twenty on."""
+    if seasons >= FEW_SEASONS:
+        return ""
+    few = language.text("record.few", seasons=seasons)
+    highest = highest_chance(seasons)
+    if highest == 1:
+        return few
+    return f"{few} {language.text('record.very_few', chance=percent(highest, language))}"
+
+
+def stale_text(last: np.datetime64, on: np.datetime64) -> str:
+    """That temperatures end before the day asked about, how long before, and what that costs."""
+    late = int((on - last).astype(np.int64))
+    ago = f"{late} days" if late < 731 else f"{late // 365.25:.0f} years"
+    end = day_text(last) if str(last)[:4] == str(on)[:4] else dated(last)
+    return (
+        f"temperatures are not up to date: they end on {end}, {ago} ago, so that the odds "
+        "are those of past seasons and no frost or heat of these days is known"
+    )
 
 
 def beside_text(record: TemperatureRecord) -> str:
@@ -266,6 +285,16 @@ def percent(chance: float, language: Language = ENGLISH) -> str:
     '89%'
     """
     return language.text("numbers.percent", number=int(100 * chance + 1e-6))
+
+
+def level_text(confidence: float, language: Language = ENGLISH) -> str:
+    """A confidence as it was asked for, to a tenth of a percent.
+
+    >>> level_text(0.9), level_text(0.975)
+    ('90%', '97.5%')
+    """
+    number = f"{round(100 * confidence, 1):g}".replace(".", language.text("numbers.decimal"))
+    return language.text("numbers.percent", number=number)
 
 
 def month_starts(year: int) -> list[int]:

@@ -71,7 +71,7 @@ def _head(book: Book, sheet: Sheet) -> None:
     lines += prose(wording.place_of(calendar), wide, 8.5, colour=QUIET)
     safe = words(
         "booklet.safe_means_all" if calendar.shared else "booklet.safe_means",
-        chance=wording.percent(calendar.confidence, book.language),
+        chance=wording.level_text(calendar.confidence, book.language),
         seasons=calendar.seasons,
     )
     lines += prose(safe, wide, 8.5, before=0.06)

@@ -104,7 +104,7 @@ def _key(book: Book, rows: Sequence[CalendarRow]) -> None:
         sheet.marker(x + 0.05, y - 0.033, event)
         sheet.text(x + 0.15, y, label, size=7)
         x += wide
-    sure = wording.percent(book.calendar.confidence, book.language)
+    sure = wording.level_text(book.calendar.confidence, book.language)
     words = book.words("booklet.key", chance=sure)
     if shown:
         words += f" {book.words('booklet.whiskers')}"

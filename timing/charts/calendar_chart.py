@@ -137,7 +137,7 @@ class _Chart(YearPage[CalendarRow]):
         return y + 0.13
 
     def _sure(self) -> str:
-        return wording.percent(self.calendar.confidence, self.language)
+        return wording.level_text(self.calendar.confidence, self.language)
 
     # ------------------------------------------------------------------ one taxon
 

@@ -103,7 +103,7 @@ class _Chart(YearPage[RegionRow]):
     def _key(self) -> None:
         top = self.y + 0.12
         self.page.line((LEFT, RIGHT), (top, top), width=1.2)
-        sure = wording.percent(self.region.confidence, self.language)
+        sure = wording.level_text(self.region.confidence, self.language)
         entries = [("all", self.words("region.key_all", chance=sure))]
         if len(self.region.sites) >= FEWEST_FOR_MOST:
             entries.append(("most", self.words("region.key_most")))
@@ -161,8 +161,8 @@ class _Chart(YearPage[RegionRow]):
             at = left + 0.28 + text_width(name, 8, weight="bold")
             self.page.text(at, line, detail, colour=QUIET)
         end = y + 0.165 * deep
-        if left_out := region_words.left_out_text(self.region):
-            end = self.page.paragraph(x, end - 0.08, RIGHT - x, left_out, size=7.5) + 0.08
+        if doubts := region_words.doubts_text(self.region):
+            end = self.page.paragraph(x, end - 0.08, RIGHT - x, doubts, size=7.5) + 0.08
         return end
 
     # ------------------------------------------------------------------ one taxon

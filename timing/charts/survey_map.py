@@ -116,7 +116,7 @@ def draw_map(places: Places, taxon: str, kind: WorkKind, confidence: float) -> F
     species = load_species(taxon)
     page = Page(WIDTH)
     page.text(LEFT, 0.6, _title(taxon, kind), size=17, family=SERIF, weight="bold")
-    sure = wording.percent(confidence)
+    sure = wording.level_text(confidence)
     y = page.paragraph(
         LEFT, 0.75, RIGHT - LEFT,
         f"{species.common_name}: first day of the longest window of the usual year in which the "

@@ -9,7 +9,7 @@ from timing.agenda_notices import date_text
 from timing.agenda_tasks import Subject, Task
 from timing.export import agenda_words as words
 from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
-from timing.wording import CAUTIONS
+from timing.wording import CAUTIONS, level_text
 from timing.work_plan import Planned, WorkPlan
 
 
@@ -35,12 +35,12 @@ def _window_entry(task: Task, agenda: Agenda, alarm_days: int | None) -> Calenda
     subject, on = task.subject, agenda.on
     text = (
         f"Safe days {date_text(task.opens, on)} to {date_text(task.closes, on)}, at least "
-        f"{agenda.confidence:.0%} on every day. "
+        f"{level_text(agenda.confidence)} on every day. "
         + "".join(f"{line[0].upper()}{line[1:]}. " for line in words.details(task, on))
         + f"After that: {words.next_chance(task.reopens, on)}. "
     )
     if task.all_year:
-        text = f"Safe on every day of the year ahead, at least {agenda.confidence:.0%}. "
+        text = f"Safe on every day of the year ahead, at least {level_text(agenda.confidence)}. "
     return CalendarEntry(
         uid=entry_uid("window", *_whose(subject), task.work, *task.origin),
         first=as_date(task.opens),

@@ -13,7 +13,7 @@ from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Barred, Group,
 from timing.export import agenda_words as words
 from timing.export.answer_text import place_lines, wrapped
 from timing.running import reaches
-from timing.wording import CAUTIONS, day_text
+from timing.wording import CAUTIONS, NO_RECORD, day_text, level_text
 from timing.work_plan import LeftOver, WorkPlan
 
 T = TypeVar("T")
@@ -93,10 +93,10 @@ def _heading(agenda: Agenda, title: str) -> list[str]:
     for basis in agenda.sites:
         lines += ["", *place_lines(basis.place, basis.record, closed_seasons=True)]
         if not reaches(basis.record.last, agenda.on):
-            lines += wrapped("No record of this season: the odds are those of past seasons.")
+            lines += wrapped(NO_RECORD)
         lines += wrapped(words.few_text(agenda, basis.name))
     gap = [""] if _several(agenda) else []
-    return [*lines, *gap, f"A day counts as safe from {agenda.confidence:.0%}."]
+    return [*lines, *gap, f"A day counts as safe from {level_text(agenda.confidence)}."]
 
 
 def _task(tasks: list[Task], agenda: Agenda) -> list[str]:

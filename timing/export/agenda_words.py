@@ -84,14 +84,14 @@ def details(task: Task, on: np.datetime64) -> tuple[str, ...]:
     day, chance = task.best_day
     best = f"best {date_text(day, on)} ({percent(chance)})"
     if task.group == "opening":
-        sure = f"{percent(task.chance_opening)} sure on the first day"
+        sure = f"chance {percent(task.chance_opening)} on the first day"
         if task.likely_from is not None and task.likely_from <= on:
             sure += f", {percent(task.chance_today)} already today"
         elif task.likely_from is not None:
             sure += f", better than even from {date_text(task.likely_from, on)}"
         lines.append(f"{sure}; {best}")
     else:
-        sure = f"{percent(task.chance_today)} sure today"
+        sure = f"chance {percent(task.chance_today)} today"
         lines.append(sure if day == on else f"{sure}; {best}")
     if task.done is not None:
         lines.append(f"noted as done on {date_text(task.done, on)}")
@@ -109,7 +109,7 @@ def planned_text(item: Planned, on: np.datetime64) -> str:
     safe = len(item.job.chances)
     choice = "the only safe day of these" if safe == 1 else f"one of {safe} safe days"
     later = "open all year" if item.job.wait_days == 0 else next_chance(item.job.reopens, on)
-    return f"{percent(item.chance)} sure, {choice}; {later}"
+    return f"chance {percent(item.chance)}, {choice}; {later}"
 
 
 def hazards_text(subjects: Iterable[Subject]) -> str:

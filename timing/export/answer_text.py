@@ -10,6 +10,7 @@ from timing.advice import Answer, Verdict
 from timing.answers import Outlook
 from timing.export.as_json import seasons_json
 from timing.export.hazard_text import closed_sections
+from timing.reasons import not_up_to_date
 from timing.site import Site
 from timing.species.hazards import authority_text
 from timing.species.model import Disagreement
@@ -17,17 +18,24 @@ from timing.temperature import TemperatureRecord
 from timing.windows import Window
 from timing.wording import (
     EVENT_LABELS,
+    NEVER,
     WORK_LABELS,
     beside_text,
     credit_text,
     day_text,
     few_seasons_text,
+    level_text,
     noted_hazards_text,
     percent,
     short_day,
 )
 
 WIDTH = 80
+SEASON_NOTE = (
+    "A column is a season, named for the year of its spring; dates in the winters at its ends, and "
+    "in the south in the autumn after it, can fall in the year before or after. ~ is ahead of the "
+    "record, - is no date."
+)
 VERDICTS: dict[Verdict, str] = {
     "safe": "SAFE TODAY",
     "marginal": "MARGINAL",
@@ -38,7 +46,8 @@ VERDICTS: dict[Verdict, str] = {
 def answers_text(answers: list[Answer], site: Site, record: TemperatureRecord) -> str:
     """The full answer for one taxon; one line each when several taxa were asked for."""
     few = few_seasons_text(min(answer.seasons for answer in answers))
-    lines = [*place_lines(site, record, closed_seasons=True), *wrapped(few), ""]
+    stale = not_up_to_date(record.last, answers[0].on)
+    lines = [*place_lines(site, record, closed_seasons=True), *wrapped(stale), *wrapped(few), ""]
     if len({answer.species.slug for answer in answers}) == 1:
         for number, answer in enumerate(answers):
             last = number == len(answers) - 1
@@ -59,11 +68,9 @@ def place_lines(
     east = f"{abs(site.longitude):.1f}° {'W' if site.longitude < 0 else 'E'}"
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
     lines = wrapped(f"{site.name}, {north} {east}{height}")
-    mended = (
-        f"; {record.missing_days} days missing, {record.repaired_days} mended{beside_text(record)}"
-        if record.missing_days
-        else ""
-    )
+    count = record.missing_days
+    mended = f"; {count} day{'' if count == 1 else 's'} missing, {record.repaired_days} mended"
+    mended = mended + beside_text(record) if count else ""
     lines += wrapped(f"Temperatures from {record.first} to {record.last}{mended}", "", "  ")
     lines += wrapped(credit_text(site), "", "  ")
     if closed_seasons:
@@ -90,10 +97,18 @@ def wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
     )
 
 
-def span(window: Window, on: np.datetime64) -> str:
-    """A window in words."""
-    opens = "now" if window.opens <= on else date_text(window.opens)
-    return f"{opens} to {date_text(window.closes)}"
+def span(window: Window, on: np.datetime64, *, vetoed: bool = False) -> str:
+    """A window in words; ``vetoed``: something forbids the work today."""
+    closes = date_text(window.closes)
+    if window.opens > on:
+        return (
+            f"{closes} only"
+            if window.opens == window.closes
+            else f"{date_text(window.opens)} to {closes}"
+        )
+    if vetoed:
+        return f"once the veto ends, to {closes}"
+    return "today only" if window.closes == on else f"now to {closes}"
 
 
 def date_text(day: np.datetime64) -> str:
@@ -130,27 +145,31 @@ def _full(answer: Answer) -> list[str]:
 
 
 def _when(answer: Answer) -> list[str]:
-    level = f"at least {answer.confidence:.0%} on every day"
+    level = f"at least {level_text(answer.confidence)} on every day"
     if answer.condition == "weak" and answer.work == "heavy":
         level += "; for this tree only once it has recovered"
     lines: list[str] = []
+    barred = bool(answer.barred)
     if answer.windows:
-        spans = " · ".join(span(window, answer.on) for window in answer.windows)
+        spans = " · ".join(span(item, answer.on, vetoed=barred) for item in answer.windows)
         lines += wrapped(f"Safe days ({level}): {spans}.")
-    elif answer.best_day:
+    elif answer.best_day and answer.best_day[1] > NEVER:
         day, chance = answer.best_day
         lines += wrapped(
-            f"No day reaches {answer.confidence:.0%} here; the best is {date_text(day)} with "
-            f"{chance:.0%}."
+            f"No day reaches {level_text(answer.confidence)} here; the best is {date_text(day)} "
+            f"with {percent(chance)}."
         )
     else:
         lines += wrapped("No day of the year is safe for this work here.")
-    safe = {span(window, answer.on) for window in answer.windows}
+    safe = {span(window, answer.on, vetoed=barred) for window in answer.windows}
     wider = [
-        text for window in answer.marginal_windows if (text := span(window, answer.on)) not in safe
+        text
+        for window in answer.marginal_windows
+        if (text := span(window, answer.on, vetoed=barred)) not in safe
     ]
     if wider:
-        lines += wrapped(f"With the marginal days around them (from 50%): {' · '.join(wider)}.")
+        name = "With the marginal days around them" if answer.windows else "Marginal days"
+        lines += wrapped(f"{name} (from 50%): {' · '.join(wider)}.")
     return lines
 
 
@@ -182,26 +201,58 @@ def _disagreements(items: tuple[Disagreement, ...]) -> list[str]:
 
 def _table(answers: list[Answer]) -> list[str]:
     on = answers[0].on
-    lines = [f"{date_text(on)}; a day counts as safe from {answers[0].confidence:.0%}", ""]
+    lines = [f"{date_text(on)}; a day counts as safe from {level_text(answers[0].confidence)}", ""]
     name_width = max(len(answer.species.common_name) for answer in answers)
     for answer in answers:
         if answer.next_window:
-            when = span(answer.next_window, on)
-        elif answer.best_day:
-            when = f"never; best {short_day(answer.best_day[0])}, {answer.best_day[1]:.0%}"
+            when = _short_span(answer.next_window, on, bool(answer.barred))
+        elif answer.best_day and answer.best_day[1] > NEVER:
+            day, chance = answer.best_day
+            never = "" if answer.barred else "none safe; "
+            when = f"{never}best {short_day(day)}, {percent(chance)}"
         else:
-            when = "never here"
-        veto = " (veto)" if answer.vetoes else ""
+            when = "no safe day here"
+        veto = "veto; " if answer.vetoes else ""
         line = (
             f"{answer.species.common_name:<{name_width}}  {answer.work:<7}  "
-            f"{VERDICTS[answer.verdict].lower():<10}  {percent(answer.chance):>4}  {when}{veto}"
+            f"{VERDICTS[answer.verdict].lower():<10}  {percent(answer.chance):>4}  {veto}{when}"
         )
         lines += wrapped(line, "", "    ")
+    lines += _table_vetoes(answers)
     named = dict.fromkeys(notice.hazard.label for item in answers for notice in item.hazards)
     if named:
         text = f"Closed seasons counted in for their hosts: {', '.join(named)}. {authority_text()}"
         lines += ["", *wrapped(text)]
     return [*lines, "", "Ask for one species to see why, how much, where, and the cautions."]
+
+
+def _short_span(window: Window, on: np.datetime64, vetoed: bool) -> str:
+    """A window in few words, for a line of the table."""
+    closes = f"{short_day(window.closes)} {str(window.closes)[:4]}"
+    if window.opens > on:
+        if window.opens == window.closes:
+            return f"{closes} only"
+        year = (
+            "" if str(window.opens)[:4] == str(window.closes)[:4] else f" {str(window.opens)[:4]}"
+        )
+        return f"{short_day(window.opens)}{year} to {closes}"
+    if vetoed:
+        return f"window to {closes}"
+    return "today only" if window.closes == on else f"now to {closes}"
+
+
+def _table_vetoes(answers: list[Answer]) -> list[str]:
+    """What forbids work of the table today, each once with the taxa it concerns."""
+    names = {answer.species.slug: answer.species.common_name for answer in answers}
+    found: dict[str, dict[str, None]] = {}
+    for answer in answers:
+        for veto in answer.barred:
+            found.setdefault(veto.brief or veto.text, {})[answer.species.slug] = None
+    lines = [""] if found else []
+    for text, slugs in found.items():
+        whom = "all of them" if len(slugs) == len(names) else ", ".join(names[s] for s in slugs)
+        lines += wrapped(f"Veto ({whom}): {text}.", "", "  ")
+    return lines
 
 
 def events_text(outlooks: list[Outlook], last: int = 4) -> str:
@@ -231,6 +282,7 @@ def events_text(outlooks: list[Outlook], last: int = 4) -> str:
             if outlook.usual(event) is None
         ]
         lines += [line for text in missing for line in wrapped(text, "  ", "    ")]
+    lines += ["", *wrapped(SEASON_NOTE)]
     return "\n".join(lines) + "\n"
 
 

@@ -10,6 +10,7 @@ from timing.assessment import Assessment
 from timing.calendar import YearCalendar
 from timing.closed_seasons import HazardNotice, YearsOfSeason
 from timing.intake.samples import Sample
+from timing.reasons import not_up_to_date
 from timing.season import Floats
 from timing.site import Site
 from timing.species.hazards import authority_text, hazards_of
@@ -61,11 +62,21 @@ def events_json(outlooks: list[Outlook]) -> Json:
                     event: {"observations": fit.observations, "rmse_days": round(fit.rmse_days, 2)}
                     for event, fit in outlook.tuned.items()
                 },
+                "usual": {name: _usual_json(outlook, name) for name in outlook.event_names()},
                 "seasons": seasons_json(outlook),
             }
             for outlook in outlooks
         ],
     }
+
+
+def _usual_json(outlook: Outlook, event: str) -> Json:
+    """Usual date of an event, month and day, with its 80% range; or why it has none."""
+    usual = outlook.usual(event)
+    if usual is None:
+        return {"median": None, "reason": outlook.events.why_absent(event)}
+    early, median, late = (str(day)[5:] for day in usual.dates(2023))
+    return {"early": early, "median": median, "late": late, "share": round(usual.share, 3)}
 
 
 def seasons_json(outlook: Outlook, last: int | None = None) -> list[Json]:
@@ -107,6 +118,7 @@ def answers_json(answers: list[Answer], site: Site, record: TemperatureRecord) -
         "schema": "sapdial-ask-1",
         "site": site_json(site),
         "record": record_json(record),
+        "not_up_to_date": not_up_to_date(record.last, answers[0].on) or None,
         "few_seasons": few_seasons_text(min(answer.seasons for answer in answers)) or None,
         "answers": [_answer_json(answer) for answer in answers],
     }

@@ -79,7 +79,7 @@ class _Page:
         return escape(self.language.text(key, **values))
 
     def _sure(self) -> str:
-        return wording.percent(self.calendar.confidence, self.language)
+        return wording.level_text(self.calendar.confidence, self.language)
 
     # ------------------------------------------------------------------ head, key, filter
 

@@ -85,7 +85,7 @@ def _head(calendar: YearCalendar) -> list[str]:
     lines = wrapped(language.text("calendar.title", year=calendar.year))
     if calendar.site.invented:
         lines += wrapped(language.text("notice.invented"))
-    sure = wording.percent(calendar.confidence, language)
+    sure = wording.level_text(calendar.confidence, language)
     even = wording.percent(MARGINAL, language)
     return [
         *lines,

@@ -142,4 +142,6 @@ def _trends(comparison: Comparison) -> list[str]:
 
 def _trend(label: str, item: EventComparison) -> list[str]:
     text = words.trend_text(item.trend, item.trend_seasons)
+    if len(label) >= LABEL:
+        return [*wrapped(label, "  ", "    "), *wrapped(text, " " * (LABEL + 2))]
     return wrapped(f"{label:<{LABEL}}{text}", "  ", " " * (LABEL + 2))

@@ -10,6 +10,7 @@ from timing.export.as_json import Json, record_json, site_json
 from timing.region import RegionBand, RegionCalendar, Run
 from timing.region_split import LEAST_AGREEMENT, Group
 from timing.region_windows import RegionWindow, Shift
+from timing.wording import few_seasons_text
 
 
 def region_json(region: RegionCalendar) -> Json:
@@ -28,6 +29,7 @@ def region_json(region: RegionCalendar) -> Json:
                 "site": site_json(item.site),
                 "record": record_json(item.record),
                 "seasons": item.seasons,
+                "few_seasons": few_seasons_text(item.seasons) or None,
                 "running_season_counted": item.running,
             }
             for item in region.sites

@@ -59,9 +59,8 @@ def _head(region: RegionCalendar) -> list[str]:
     lines += ["", *wrapped(words("region.sites_heading"))]
     for item in region.sites:
         lines += wrapped(region_words.site_text(item, language), indent=2)
-    if region.left_out:
-        lines += wrapped(region_words.left_out_text(region))
-    sure = wording.percent(region.confidence, language)
+    lines += wrapped(region_words.doubts_text(region))
+    sure = wording.level_text(region.confidence, language)
     lines += ["", *wrapped(f"{AT_ALL} {words('region.every_day', chance=sure)}")]
     if len(region.sites) >= FEWEST_FOR_MOST:
         lines += wrapped(f"{AT_MOST} {words('region.every_day_most')}")

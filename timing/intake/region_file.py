@@ -114,9 +114,15 @@ def _site_of_line(
 def _listed(cells: dict[str, str], path: Path, line: int) -> ListedSite:
     where = f"{path}, line {line}"
     name = cells["name"]
-    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+    if not name or len(name) > LONGEST_NAME:
         raise DataError(
-            f"{where}: name {quoted(name)} is not 1 to {LONGEST_NAME} letters; name the site"
+            f"{where}, column name: {quoted(name)} is not 1 to {LONGEST_NAME} letters; name the "
+            "site"
+        )
+    if unseen := next((letter for letter in name if not letter.isprintable()), None):
+        raise DataError(
+            f"{where}, column name: {quoted(name)} holds the character U+{ord(unseen):04X}, which "
+            "cannot be shown; leave it out"
         )
     latitude = _number(cells["latitude"], "latitude", 90, where)
     longitude = _number(cells["longitude"], "longitude", 180, where)

@@ -55,6 +55,12 @@ def checked_number(value: float, field: str, low: float, high: float, unit: str)
     return float(value)
 
 
+def checked_share(value: float, field: str) -> float:
+    """A share from 0 to 1; what looks like a percentage is answered with the share it would be."""
+    right = f", for {value:g}% write {value / 100:g}" if 1 < value <= 100 else ", such as 0.3"
+    return checked_number(value, field, 0, 1, f"; it is a share{right}")
+
+
 def checked_choice(value: str, field: str, choices: Iterable[str]) -> str:
     """One of a few words."""
     known = tuple(choices)

@@ -19,6 +19,7 @@ from timing.notebook.checks import (
     checked_month_day,
     checked_name,
     checked_number,
+    checked_share,
     checked_text,
     lookup_key,
     shown,
@@ -281,7 +282,7 @@ class WorkDone:
         checked_choice(self.kind, "kind", WORK_DONE)
         checked_day(self.date, "date")
         if self.fraction is not None:
-            _set(self, "fraction", checked_number(self.fraction, "fraction", 0, 1, ""))
+            _set(self, "fraction", checked_share(self.fraction, "fraction"))
         _set(self, "note", checked_text(self.note, "note"))
 
 
