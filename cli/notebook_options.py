@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from timing.notebook.journal import Change
     from timing.notebook.store import Notebook
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -102,17 +103,18 @@ def tell_empty(what: str, how: str) -> None:
     click.echo(f"No {what} in the notebook yet; begin with\n    {how}")
 
 
-def confirm(question: str, yes: bool) -> None:
-    """Ask before something is removed.
+def remove_when_sure(question: str, yes: bool, remove: Callable[[], Change]) -> None:
+    """Ask before something is removed, and say afterwards how it comes back.
 
     Raises
     ------
     UsageError : nobody can be asked.
     """
-    if yes:
-        return
-    if not sys.stdin.isatty():
+    if not yes and not sys.stdin.isatty():
         from timing.errors import UsageError
 
         raise UsageError("nobody can be asked whether to remove it; add --yes to remove it")
-    click.confirm(question, abort=True, err=True)
+    if not yes:
+        click.confirm(question, abort=True, err=True)
+    click.echo(remove().what)
+    click.echo("'sapdial record undo' brings it back")

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import click
 
 from cli.notebook_options import (
-    confirm,
     notebook_option,
     now,
     open_for_list,
     open_notebook,
+    remove_when_sure,
     tell_empty,
     yes_option,
 )
@@ -267,13 +267,11 @@ def remove(name: str, yes: bool, notebook: Path | None) -> None:
     with open_notebook(notebook) as book:
         site = book.site(name)
         trees, records = len(book.trees(site=name)), len(book.records(site=name))
-        confirm(
+        question = (
             f"Remove site {site.name}, its temperatures, {counted(trees, 'tree')} and "
-            f"{counted(records, 'record')}?",
-            yes,
+            f"{counted(records, 'record')}?"
         )
-        click.echo(book.remove_site(name, when=now()).what)
-    click.echo("'sapdial record undo' brings it back")
+        remove_when_sure(question, yes, lambda: book.remove_site(name, when=now()))
 
 
 def _tags(given: tuple[str, ...]) -> tuple[str, ...]:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.notebook_options import (
-    confirm,
     notebook_option,
     now,
     open_for_list,
     open_notebook,
+    remove_when_sure,
     tell_empty,
     yes_option,
 )
@@ -223,9 +223,8 @@ def remove(name: str, yes: bool, notebook: Path | None) -> None:
     """Remove a tree with its work and runners; its observed dates stay with their site."""
     with open_notebook(notebook) as book:
         tree = book.tree(name)
-        confirm(f"Remove tree {tree.name} with its work and runners?", yes)
-        click.echo(book.remove_tree(name, when=now()).what)
-    click.echo("'sapdial record undo' brings it back")
+        question = f"Remove tree {tree.name} with its work and runners?"
+        remove_when_sure(question, yes, lambda: book.remove_tree(name, when=now()))
 
 
 def _show(trees: tuple[Tree, ...], output: str) -> None:

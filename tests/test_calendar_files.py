@@ -13,8 +13,6 @@ import csv
 import datetime as dt
 import io
 import json
-import sys
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -27,9 +25,9 @@ from PIL import Image
 from pypdf import PdfReader
 from sites import place
 from test_calendar_text import YEAR, made_up, taxon
+from test_cli import Asked, Command, Run
 
 from cli.calendar_forms import SUFFIXES
-from cli.main import main
 from timing.calendar import YearCalendar, year_calendar
 from timing.export.calendar_files import COLUMNS, calendar_csv, calendar_entries
 from timing.export.icalendar_file import icalendar_bytes
@@ -37,7 +35,6 @@ from timing.language import language
 from timing.site import Site
 from timing.windows import Window
 
-Run = Callable[..., tuple[int, str, str]]
 STAMP = dt.datetime(2025, 6, 20, 12, tzinfo=dt.UTC)
 
 
@@ -165,20 +162,13 @@ def test_a_calendar_file_speaks_the_language_asked_for() -> None:
 
 
 @pytest.fixture
-def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Asked:
     """Runs the command in this process: status, stdout, stderr."""
 
-    def run(
-        *arguments: object, sample: tuple[str, str] = ("--sample", "humid-continental")
-    ) -> tuple[int, str, str]:
-        words = ("sapdial", "calendar", "acer-palmatum", *sample)
-        monkeypatch.setattr(sys, "argv", [*words, *map(str, arguments)])
-        status = 0
-        try:
-            main()
-        except SystemExit as stop:
-            status = stop.code if isinstance(stop.code, int) else int(stop.code is not None)
-        return status, *capsys.readouterr()
+    command = Command(monkeypatch, capsys)
+
+    def run(*arguments: object, sample: tuple[str, str] = ("--sample", "humid-continental")) -> Run:
+        return command("calendar", "acer-palmatum", *sample, *arguments)
 
     return run
 
@@ -214,7 +204,7 @@ def check_forms(folder: Path) -> None:
     assert entries == safe
 
 
-def test_one_run_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
+def test_one_run_writes_every_form(sapdial: Asked, tmp_path: Path) -> None:
     paths = [tmp_path / f"year{suffix}" for suffix in SUFFIXES]
     status, said, wrong = sapdial(*(word for path in paths for word in ("-o", path)))
     assert (status, wrong) == (0, "")
@@ -223,7 +213,7 @@ def test_one_run_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
     check_forms(tmp_path)
 
 
-def test_a_region_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
+def test_a_region_writes_every_form(sapdial: Asked, tmp_path: Path) -> None:
     paths = [tmp_path / f"year{suffix}" for suffix in SUFFIXES]
     words = [word for path in paths for word in ("-o", path)]
     status, said, wrong = sapdial(*words, "--language", "de", sample=("--region", "Ardlesk"))
@@ -249,13 +239,13 @@ def test_a_region_writes_every_form(sapdial: Run, tmp_path: Path) -> None:
         assert words_said in page
 
 
-def test_a_file_that_cannot_be_written_stops_in_one_line(sapdial: Run, tmp_path: Path) -> None:
+def test_a_file_that_cannot_be_written_stops_in_one_line(sapdial: Asked, tmp_path: Path) -> None:
     status, _, wrong = sapdial("-o", tmp_path / "a.csv", "-o", tmp_path / "nowhere" / "b.csv")
     assert status == 2
     assert "cannot be written" in wrong
 
 
-def test_a_page_in_german(sapdial: Run, tmp_path: Path) -> None:
+def test_a_page_in_german(sapdial: Asked, tmp_path: Path) -> None:
     path = tmp_path / "year.html"
     assert sapdial("-o", path, "--language", "de")[0] == 0
     assert '<html lang="de">' in path.read_text(encoding="utf-8")
@@ -273,7 +263,7 @@ def test_a_page_in_german(sapdial: Run, tmp_path: Path) -> None:
     ],
 )
 def test_what_does_not_go_together_is_refused(
-    sapdial: Run, arguments: tuple[str, ...], words: str
+    sapdial: Asked, arguments: tuple[str, ...], words: str
 ) -> None:
     status, _, wrong = sapdial(*arguments)
     assert status == 2

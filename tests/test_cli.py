@@ -23,9 +23,9 @@ import os
 import re
 import subprocess
 import sys
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -42,11 +42,13 @@ WIDTH = 80
 DAYS = 4 * 366 + 200  # four seasons in the files written here
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(NamedTuple):
     status: int
     out: str
     err: str
+
+
+Asked = Callable[..., Run]
 
 
 class Command:

@@ -14,10 +14,8 @@ What must hold:
 
 import json
 import re
-import sys
-from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -25,16 +23,16 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 from sites import made_up, place
+from test_calendar_chart import boxes
+from test_cli import Asked, Command
 
-from cli.main import main
 from timing.answers import Outlook, outlook
-from timing.charts import PAPER, house_style
+from timing.charts import PAPER
 from timing.charts.comparison_chart import draw_comparison, save_comparison
 from timing.comparison import Comparison, compare
 from timing.export.comparison_json import comparison_json
@@ -45,23 +43,12 @@ from timing.wording import MONTHS
 
 MAPLE = "acer-palmatum"
 SAMPLE = ("--sample", "humid-continental")
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+def sapdial(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Asked:
     """Runs the command in this process: status, stdout, stderr."""
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["sapdial", "compare", *map(str, arguments)])
-        status = 0
-        try:
-            main()
-        except SystemExit as stop:
-            status = stop.code if isinstance(stop.code, int) else int(stop.code is not None)
-        return status, *capsys.readouterr()
-
-    return run
+    return partial(Command(monkeypatch, capsys), "compare")
 
 
 @pytest.fixture
@@ -218,7 +205,7 @@ def test_json_holds_the_promised_keys() -> None:
     assert [item["season"] for item in found["left_out_seasons"]] == [1990]
 
 
-def test_the_command_in_text_and_json(sapdial: Run) -> None:
+def test_the_command_in_text_and_json(sapdial: Asked) -> None:
     status, text, err = sapdial(*SAMPLE)
     assert (status, err) == (0, "")
     assert "INVENTED" in text
@@ -234,7 +221,7 @@ def test_the_command_in_text_and_json(sapdial: Run) -> None:
     assert "Spring 2012 was" in past
 
 
-def test_later_readings_change_nothing(sapdial: Run, tmp_path: Path) -> None:
+def test_later_readings_change_nothing(sapdial: Asked, tmp_path: Path) -> None:
     record = place("humid-continental").record
     days = record.first + np.arange(len(record.tmin_c))
     outputs = []
@@ -270,7 +257,7 @@ def test_later_readings_change_nothing(sapdial: Run, tmp_path: Path) -> None:
     ],
 )
 def test_refusals(
-    sapdial: Run, empty_folder: Path, arguments: tuple[object, ...], status: int, words: str
+    sapdial: Asked, empty_folder: Path, arguments: tuple[object, ...], status: int, words: str
 ) -> None:
     found, out, err = sapdial(*arguments, *SAMPLE)
     assert (found, out) == (status, "")
@@ -279,7 +266,7 @@ def test_refusals(
     assert not list(empty_folder.iterdir())
 
 
-def test_every_file_form(sapdial: Run, tmp_path: Path) -> None:
+def test_every_file_form(sapdial: Asked, tmp_path: Path) -> None:
     for suffix in (".png", ".json", ".txt"):
         path = tmp_path / f"spring{suffix}"
         status, out, err = sapdial(*SAMPLE, "-o", path)
@@ -342,16 +329,6 @@ def test_the_sum_ends_on_the_day() -> None:
     curve = line(drawn("mid-season"), "sum-heat")
     known = ~np.isnan(np.asarray(curve.get_ydata(), dtype=float))
     assert known.sum() == heat.until - heat.since + 1 == 100  # 1 January to 10 April
-
-
-def boxes(figure: Figure) -> list[tuple[str, Any]]:
-    renderer = FigureCanvasAgg(figure).get_renderer()
-    with house_style():
-        return [
-            (text.get_text(), text.get_window_extent(renderer))
-            for text in figure.findobj(Text)
-            if isinstance(text, Text) and text.get_text() and text.get_visible()
-        ]
 
 
 def assert_clear(figure: Figure) -> None:

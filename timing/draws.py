@@ -20,6 +20,7 @@ import numpy as np
 from timing.season import Floats
 
 DRAWS = 64
+UPPER_HALF = [NormalDist().inv_cdf((k + 0.5) / DRAWS) for k in range(DRAWS // 2, DRAWS)]
 SEED = 20260301
 # Errors that are added up must not resemble each other by chance: of several tries at an error the
 # least alike is kept, against the constant errors before it along a season, or the site's own.
@@ -75,9 +76,7 @@ def _least_alike(tries: Floats, others: Floats) -> Floats:
 
 def _pairs(generator: np.random.Generator, count: int) -> Floats:
     """Rows of stratified normal values in random order, the second half the negative first."""
-    normal = NormalDist()
-    above = np.array([normal.inv_cdf((k + 0.5) / DRAWS) for k in range(DRAWS // 2, DRAWS)])
-    half = generator.permuted(np.tile(above, (count, 1)), axis=1)
+    half = generator.permuted(np.tile(UPPER_HALF, (count, 1)), axis=1)
     half *= generator.choice((-1.0, 1.0), size=half.shape)
     rows: Floats = np.concatenate((half, -half), axis=1)
     return rows

@@ -29,6 +29,7 @@ _user_backend = os.environ.get("MPLBACKEND")
 os.environ["MPLBACKEND"] = "agg"  # a backend left over from another program stops the import
 import matplotlib  # noqa: E402
 from matplotlib.artist import Artist  # noqa: E402
+from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
 from matplotlib.font_manager import FontProperties, findfont, get_font  # noqa: E402
 from matplotlib.ft2font import FT2Font, LoadFlags  # noqa: E402
@@ -36,6 +37,8 @@ from matplotlib.lines import Line2D  # noqa: E402
 from matplotlib.patches import Polygon  # noqa: E402
 from matplotlib.text import Text  # noqa: E402
 from matplotlib.transforms import Affine2D  # noqa: E402
+from PIL import Image  # noqa: E402
+from PIL.PngImagePlugin import PngInfo  # noqa: E402
 
 if _user_backend is None:
     del os.environ["MPLBACKEND"]
@@ -43,8 +46,8 @@ else:
     os.environ["MPLBACKEND"] = _user_backend
 
 PAPER, INK, QUIET, HAIR = "#fcfbf6", "#1f2a2e", "#5d676b", "#d3d2c8"
-SANS, SERIF = "DejaVu Sans", "DejaVu Serif"
-GENERIC = {SANS: "sans-serif", SERIF: "serif"}  # where a viewer lacks the font
+SANS, SERIF = "sans-serif", "serif"  # what a viewer takes where it lacks the font
+FONTS = {SANS: "DejaVu Sans", SERIF: "DejaVu Serif"}
 DPI = 150
 WIDTH, LEFT, RIGHT = 11.0, 0.5, 10.5  # of a chart and its margins [in]
 MEASURED = 100  # points; texts are measured in one size
@@ -93,8 +96,8 @@ SIGNS = {
 }
 _STYLE: dict[Any, Any] = {
     "font.family": SANS,
-    "font.sans-serif": [SANS],
-    "font.serif": [SERIF],
+    "font.sans-serif": [FONTS[SANS]],
+    "font.serif": [FONTS[SERIF]],
     "text.parse_math": False,
     "svg.fonttype": "none",
     "svg.hashsalt": "sapdial",
@@ -133,7 +136,7 @@ def text_width(
 
 @cache
 def _font(family: str, weight: str, style: Style) -> FT2Font:
-    return get_font(findfont(FontProperties(family=[family], weight=weight, style=style)))
+    return get_font(findfont(FontProperties(family=[FONTS[family]], weight=weight, style=style)))
 
 
 class Page:
@@ -171,7 +174,7 @@ class Page:
         """Place one line of text."""
         drawn = Text(
             x, y, text, fontsize=size, color=colour, ha=ha, va=va,
-            family=[family, GENERIC[family]], weight=weight, style=style, **more,
+            family=family, weight=weight, style=style, **more,
         )  # fmt: skip
         self.add(drawn)
         return drawn
@@ -267,23 +270,23 @@ def wrap(
 ) -> list[str]:
     """Break text into lines no wider than ``width`` [in]; a word that is wider is split.
 
-    Words are measured once each and added up; a line is measured whole where the sum comes near
-    to the width.
+    Words are measured once each and added up; a line is measured whole where the sum is so near
+    to the width that kerning could decide.
     """
     how = size, family, weight, style
     space = text_width("n n", *how) - text_width("nn", *how)
     lines: list[str] = []
     line, used = "", 0.0
     for word in text.split():
-        rest, joined = word, f"{line} {word}"
-        wide = text_width(word, *how)
-        if line and used + space + wide > width - KERNING:
-            wide = text_width(joined, *how)
-            if wide <= width:
-                line, used = joined, wide
+        rest, wide = word, text_width(word, *how)
+        if line:
+            joined, both = f"{line} {word}", used + space + wide
+            if abs(both - width) < KERNING:
+                both = text_width(joined, *how)
+            if both <= width:
+                line, used = joined, both
                 continue
             lines.append(line)
-            line, wide = "", text_width(word, *how)
         while wide > width and len(rest) > 1:
             cut = next(
                 n for n in range(len(rest) - 1, 0, -1)
@@ -292,7 +295,7 @@ def wrap(
             lines.append(rest[:cut])
             rest = rest[cut:]
             wide = text_width(rest, *how)
-        line, used = (joined, used + space + wide) if line else (rest, wide)
+        line, used = rest, wide
     return [*lines, line] if line else lines
 
 
@@ -307,12 +310,21 @@ def save_figure(figure: Figure, *paths: Path, title: str) -> None:
         suffix = path.suffix.lower()
         if suffix not in _SUFFIXES:
             raise UsageError(f"{path}: a chart is written as {', '.join(_SUFFIXES)}")
-        undated = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}[suffix]
-        options: dict[str, Any] = {}
-        if suffix == ".png":
-            options["pil_kwargs"] = {"compress_level": 3}
-        options["metadata"] = {"Title": title, undated: None}
         drawn = io.BytesIO()  # a disk that fills up while it is drawn confuses the drawing
         with house_style(), replacing(path) as part:
-            figure.savefig(drawn, format=suffix[1:], dpi=DPI, facecolor=PAPER, **options)
+            if suffix == ".png":
+                _draw_png(figure, drawn, title)
+            else:
+                about = {"Title": title, {".svg": "Date", ".pdf": "CreationDate"}[suffix]: None}
+                figure.savefig(drawn, format=suffix[1:], dpi=DPI, facecolor=PAPER, metadata=about)
             part.write_bytes(drawn.getvalue())
+
+
+def _draw_png(figure: Figure, drawn: io.BytesIO, title: str) -> None:
+    """Write a picture in three colours: paper is opaque, and a fourth takes a quarter longer."""
+    canvas: Any = FigureCanvasAgg(figure)
+    canvas.draw()
+    about = PngInfo()
+    about.add_text("Title", title)
+    picture = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    picture.save(drawn, "PNG", dpi=(DPI, DPI), pnginfo=about, compress_level=3)

@@ -27,7 +27,7 @@ from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import FILL_NON_ZERO, Canvas
 
-from timing.charts import SANS, Style, text_width
+from timing.charts import FONTS, SANS, Style, text_width
 
 CAPS = {"butt": 0, "round": 1, "projecting": 2}
 JOINS = {"miter": 0, "round": 1, "bevel": 2}
@@ -83,7 +83,7 @@ class _About(pdfdoc.PDFInfo):  # type: ignore[misc]
 def _font(family: str, weight: str, style: Style) -> str:
     """Name of a font known to reportlab."""
     name = f"{family} {weight} {style}"
-    file = findfont(FontProperties(family=[family], weight=weight, style=style))
+    file = findfont(FontProperties(family=[FONTS[family]], weight=weight, style=style))
     pdfmetrics.registerFont(TTFont(name, str(file), asciiReadable=True))
     return name
 

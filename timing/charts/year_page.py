@@ -6,7 +6,7 @@ One row a taxon, January to December across. Every length is in inches, y downwa
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
 
@@ -27,15 +27,17 @@ from timing.charts import (
 )
 from timing.charts.year_strip import YearStrip
 from timing.language import Language
-from timing.region import RegionRow
 from timing.species.model import Species
+
+if TYPE_CHECKING:  # a chart of one site needs nothing of regions
+    from timing.region import RegionRow
 
 NAMES_WIDE = 1.62
 KINDS_X = 2.24
 MONTHS_AGAIN = 8  # rows after which the months are named again on a long page
 COLUMN = 4.8
 
-Row = TypeVar("Row", CalendarRow, RegionRow)
+Row = TypeVar("Row", CalendarRow, "RegionRow")
 Parts = list[tuple[str, str]]
 
 

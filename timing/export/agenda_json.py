@@ -6,7 +6,7 @@ from timing.agenda import Agenda
 from timing.agenda_notices import Notice
 from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Subject, Task
 from timing.export import agenda_words as words
-from timing.export.as_json import Json, record_json, site_json
+from timing.export.as_json import Json, day_json, record_json, site_json
 from timing.running import reaches
 from timing.wording import CAUTIONS, WORK_LABELS
 from timing.work_plan import Job, WorkPlan
@@ -81,13 +81,13 @@ def _task(task: Task, agenda: Agenda) -> Json:
         "chance_today": round(task.chance_today, 3),
         "chance_opening": round(task.chance_opening, 3),
         "chance_min": round(task.chance_min, 3),
-        "likely_from": _day(task.likely_from),
+        "likely_from": day_json(task.likely_from),
         "best_day": {"date": str(day), "chance": round(chance, 3)},
-        "reopens": _day(task.reopens),
+        "reopens": day_json(task.reopens),
         "wait_days": task.wait_days,
         "loss": round(task.loss, 3),
-        "rest_until": _day(task.rest_until),
-        "done": _day(task.done),
+        "rest_until": day_json(task.rest_until),
+        "done": day_json(task.done),
         "conditions": list(task.conditions),
         "origin": dict(zip(("event", "season", "before"), task.origin, strict=True)),
         "text": words.headline(task, agenda.on),
@@ -139,7 +139,7 @@ def _job(job: Job) -> Json:
         "work": job.work,
         "safe_days": [str(day) for day in job.chances],
         "best": {"date": str(day), "chance": round(chance, 3)},
-        "reopens": _day(job.reopens),
+        "reopens": day_json(job.reopens),
         "wait_days": job.wait_days,
         "worth": round(job.worth, 4),
     }
@@ -151,7 +151,3 @@ def _whose(subject: Subject) -> Json:
         "species": subject.outlook.species.slug,
         "site": subject.site,
     }
-
-
-def _day(day: object) -> str | None:
-    return None if day is None else str(day)

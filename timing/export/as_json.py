@@ -22,6 +22,16 @@ from timing.wording import few_seasons_text
 Json = dict[str, Any]
 
 
+def day_json(day: object) -> str | None:
+    """A date, or None where there is none."""
+    return None if day is None else str(day)
+
+
+def rounded(value: float | None, digits: int) -> float | None:
+    """A value with so many decimals, or None where there is none."""
+    return None if value is None else round(value, digits)
+
+
 def site_json(site: Site) -> Json:
     """Where."""
     return {
@@ -167,7 +177,7 @@ def _answer_json(answer: Answer) -> Json:
         "basis": {
             "seasons": answer.seasons,
             "tuned": answer.tuned,
-            "spread_days": None if answer.spread_days is None else round(answer.spread_days, 1),
+            "spread_days": rounded(answer.spread_days, 1),
         },
         "hazards": [_notice_json(notice) for notice in answer.hazards],
     }

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from timing import comparison_words as words
 from timing.comparison import Comparison, TaxonComparison
 from timing.event_comparison import EventComparison
-from timing.export.as_json import record_json, site_json
+from timing.export.as_json import Json, day_json, record_json, rounded, site_json
 from timing.season import Floats
 from timing.so_far import SoFar
 
-Json = dict[str, Any]
 CURVES = {"lowest": 0.0, "lower_quartile": 0.25, "median": 0.5, "upper_quartile": 0.75,
           "highest": 1.0}  # fmt: skip
 
@@ -84,13 +81,13 @@ def _event_json(item: EventComparison) -> Json:
     middle, extremes, trend = item.middle_half, item.extremes, item.trend
     rank = item.rank
     return {
-        "date": _date(item.date),
-        "early": _date(item.early),
-        "late": _date(item.late),
+        "date": day_json(item.date),
+        "early": day_json(item.early),
+        "late": day_json(item.late),
         "reason": item.reason or None,
         "ahead": item.ahead,
-        "chance_before_usual": _rounded(item.earlier_chance, 3),
-        "usual_date": _date(item.usual_date),
+        "chance_before_usual": rounded(item.earlier_chance, 3),
+        "usual_date": day_json(item.usual_date),
         "usual_middle_half": [str(day) for day in middle] if middle else None,
         "days_from_usual": item.days_from_usual,
         "standing": item.standing,
@@ -152,11 +149,3 @@ def _sum_json(item: SoFar | None, unit: str) -> Json | None:
 
 def _curve(values: Floats) -> list[float | None]:
     return [None if np.isnan(value) else round(float(value), 2) for value in values]
-
-
-def _date(day: np.datetime64 | None) -> str | None:
-    return None if day is None else str(day)
-
-
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)

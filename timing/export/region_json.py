@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from timing.export.as_json import Json, record_json, site_json
+from timing.export.as_json import Json, day_json, record_json, rounded, site_json
 from timing.region import RegionBand, RegionCalendar, Run
 from timing.region_split import LEAST_AGREEMENT, Group
 from timing.region_windows import RegionWindow, Shift
@@ -38,7 +36,7 @@ def region_json(region: RegionCalendar) -> Json:
         "division": {
             "days_safe_everywhere": round(division.days_everywhere, 1),
             "days_safe_average_site": round(division.days_average, 1),
-            "agreement": None if agreement is None else round(agreement, 3),
+            "agreement": rounded(agreement, 3),
             "least_agreement": LEAST_AGREEMENT,
             "split_advised": division.advised,
             "groups": [_group(names, group) for group in division.groups],
@@ -88,8 +86,8 @@ def _window(names: Sequence[str], window: RegionWindow) -> Json:
         "sites": [
             {
                 "site": names[item.site],
-                "opens": _day(item.opens),
-                "closes": _day(item.closes),
+                "opens": day_json(item.opens),
+                "closes": day_json(item.closes),
                 "all_year": item.opens is None,
             }
             for item in window.windows
@@ -104,20 +102,12 @@ def _window(names: Sequence[str], window: RegionWindow) -> Json:
 
 def _shift(shift: Shift, unit: str) -> Json:
     return {
-        unit: _rounded(shift.days),
-        "low": _rounded(shift.low),
-        "high": _rounded(shift.high),
+        unit: rounded(shift.days, 2),
+        "low": rounded(shift.low, 2),
+        "high": rounded(shift.high, 2),
         "sites": shift.sites,
         "reason": shift.unknown or None,
     }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
-
-
-def _day(day: np.datetime64 | None) -> str | None:
-    return None if day is None else str(day)
 
 
 def _runs(runs: Sequence[Run]) -> list[Json]:

@@ -29,7 +29,7 @@ DYNAMIC_SLOPE = 1.6
 DYNAMIC_TF_K = 277.0
 """Temperature at which half of a full intermediate product is fixed in an hour [K]."""
 
-SIDE_BY_SIDE = 40
+SIDE_BY_SIDE = 30
 """Series from which stepping them together is quicker than one after the other (measured)."""
 HOURS_AT_ONCE = 240
 """Hours of many series whose terms are computed at once: few enough for the processor's cache."""
