@@ -21,7 +21,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +34,6 @@ import timing.survey as survey_module
 from timing.answers import outlook, site_drivers
 from timing.charts.survey_map import HALF_MONTHS, Places, draw_map, read_places, steps_of
 from timing.export.survey_table import write_table
-from timing.intake.region_file import read_region
 from timing.intake.temperatures import read_temperatures
 from timing.season import cycle_day
 from timing.site import Site
@@ -50,7 +48,7 @@ from timing.survey_parts import (
     parts_folder,
     remove_folder,
 )
-from timing.survey_rows import rows_of_sites, windows_of_year
+from timing.survey_rows import windows_of_year
 
 HEADER = "name,latitude,longitude,elevation_m,temperatures\n"
 TAXA = ("acer-palmatum", "ficus-microcarpa")
@@ -132,28 +130,6 @@ def test_rows_are_what_the_site_answers_by_itself(sapdial: Command, folder: Path
             assert all(chance[cycle_day(np.array(list(safe), "M8[D]"))] >= 0.9 - 1e-9)
             best = max(float(row["best_chance"]) for row in windows)
             assert best == pytest.approx(chance.max(), abs=5e-5)
-
-
-def test_taxa_asked_together_answer_as_each_by_itself(folder: Path) -> None:
-    maple = load_species("acer-palmatum")
-    budding = maple.events["bud_break"]
-    later = {**maple.events, "bud_break": replace(budding, shift_days=budding.shift_days + 9)}
-    gentler = {**maple.work, "heavy": ()}
-    taxa = [
-        maple,
-        load_species("acer-campestre"),  # events and rules of the same genus
-        replace(maple, slug="later", events=later),
-        replace(maple, slug="gentler", work=gentler),
-        load_species("juniperus-chinensis"),
-    ]
-    site = read_region(folder / "sites.csv")[:1]
-    together = rows_of_sites(site, taxa, 0.9)
-    alone = [rows_of_sites(site, [taxon], 0.9) for taxon in taxa]
-    assert together == [alone[0][0], *(row for rows in alone for row in rows[1:])]
-    said = [[row._replace(taxon="") for row in rows[1:]] for rows in alone]
-    assert said[0] == said[1]
-    assert said[0] != said[2]
-    assert said[0] != said[3]
 
 
 @settings(max_examples=40, deadline=None)

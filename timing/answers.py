@@ -6,7 +6,7 @@ charts all start from it.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -114,29 +114,24 @@ class Outlook:
 
     @cached_property
     def _usual_dates(self) -> dict[str, UsualDate]:
-        """Usual dates of all events that have one.
-
-        Those not yet found for another taxon with the same dates are found together.
-        """
-        known = self.drivers.shared
-        keys: dict[str, Hashable] = {}
-        new: dict[Hashable, Floats] = {}
-        for name, days in self.events.days.items():
-            used = days[self.used].ravel()
-            keys[name] = "usual", used.tobytes()
-            if keys[name] not in known:
-                new[keys[name]] = used
-        if new:
-            known.update(zip(new, _usual_days(np.stack(list(new.values()))), strict=True))
+        """Usual dates of all events that have one, found together."""
+        names = list(self.events.days)
+        every = np.stack([days[self.used].ravel() for days in self.events.days.values()])
+        known = np.isfinite(every)
+        always = known.all(axis=1)
+        shares = np.ones(len(names))
+        found = np.full((3, len(names)), np.nan)
+        found[:, always] = quantiles(every if always.all() else every[always], USUAL_SHARES)
+        for row in np.flatnonzero(~always):
+            shares[row] = np.count_nonzero(known[row]) / every.shape[1]
+            if shares[row] > 0.5:
+                found[:, row] = quantiles(every[row, known[row]], USUAL_SHARES)
+        dated = np.flatnonzero(~np.isnan(found[0]))
         start = season_start(2023, self.site.hemisphere)  # a season without 29 February
-        found = {name: known[key] for name, key in keys.items() if np.isfinite(known[key][0])}
-        days = np.array([usual[:3] for usual in found.values()]).reshape(-1, 3)
-        cycle = cycle_day_of(np.rint(days).astype(np.int64) + int(start.astype(np.int64)))
+        days = np.rint(found[:, dated]).astype(np.int64) + int(start.astype(np.int64))
         return {
-            name: UsualDate(name, early, median, late, float(usual[3]))
-            for (name, usual), (early, median, late) in zip(
-                found.items(), cycle.tolist(), strict=True
-            )
+            names[row]: UsualDate(names[row], early, median, late, float(shares[row]))
+            for row, (early, median, late) in zip(dated, cycle_day_of(days).T.tolist(), strict=True)
         }
 
     def season_quantiles(self, event: str) -> Floats:
@@ -164,27 +159,6 @@ class Outlook:
             return None
         low, high = np.quantile(known, (0.1, 0.9), method="median_unbiased")
         return float(high - low) / 2
-
-
-def _usual_days(every: Floats) -> Floats:
-    """Early, median and late offset of events and the share of cases in which each happens.
-
-    Parameters
-    ----------
-    every : array (events, cases), offsets; those that are not finite do not happen.
-
-    Returns
-    -------
-    array (events, 4); no offset where the event fails in half of the cases or more.
-    """
-    known = np.isfinite(every)
-    always = known.all(axis=1)
-    found = np.full((len(every), 4), np.nan)
-    found[:, 3] = known.mean(axis=1)
-    found[always, :3] = quantiles(every if always.all() else every[always], USUAL_SHARES).T
-    for row in np.flatnonzero(~always & (found[:, 3] > 0.5)):
-        found[row, :3] = quantiles(every[row, known[row]], USUAL_SHARES)
-    return found
 
 
 def open_quantiles(days: Floats) -> Floats:

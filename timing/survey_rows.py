@@ -91,13 +91,12 @@ def rows_of_sites(
     opened = [_open(item) for item in items]
     ready = [found[1] for found in opened if not isinstance(found, Row)]
     count_chill(ready)
-    known = [(species, _basis(species)) for species in taxa]
     rows: list[Row] = []
     for found in opened:
         if isinstance(found, Row):
             rows.append(found)
         else:
-            rows.extend(_site_rows(*found, known, confidence))
+            rows.extend(_site_rows(*found, taxa, confidence))
     return rows
 
 
@@ -126,39 +125,20 @@ def _of(site: Site) -> Row:
 
 
 def _site_rows(
-    record: TemperatureRecord,
-    drivers: Drivers,
-    taxa: Sequence[tuple[Species, str]],
-    confidence: float,
+    record: TemperatureRecord, drivers: Drivers, taxa: Sequence[Species], confidence: float
 ) -> list[Row]:
     base = _of(drivers.site)
     rows: list[Row] = []
-    answered: dict[str, list[Row]] = {}
-    for species, basis in taxa:
-        if basis in answered:
-            rows.extend(row._replace(taxon=species.slug) for row in answered[basis])
-            continue
+    seasons = ""
+    for species in taxa:
         view = outlook(species, record, drivers)
-        base = base._replace(seasons=str(view.seasons))
-        named = base._replace(taxon=species.slug)
-        answered[basis] = [_event_row(named, view, event) for event in view.event_names()]
+        seasons = str(view.seasons)
+        named = base._replace(taxon=species.slug, seasons=seasons)
+        rows.extend(_event_row(named, view, event) for event in view.event_names())
         for kind in WORK_KINDS:
-            answered[basis].extend(_work_rows(named, view, kind, confidence))
-        rows.extend(answered[basis])
+            rows.extend(_work_rows(named, view, kind, confidence))
     note = _line(drivers.site.attribution)
-    return [base._replace(name="answered", note=note), *rows]
-
-
-def _basis(species: Species) -> str:
-    """All that the rows of a taxon rest on but the site; taxa that share it share their rows."""
-    events = (
-        replace(model, relatives=(), evidence="", source="") for model in species.events.values()
-    )
-    work = (
-        (kind, tuple(replace(rule, avoid=(), why="", source="", evidence="") for rule in rules))
-        for kind, rules in species.work.items()
-    )
-    return repr((*events, *work, species.bleeding.mechanism))
+    return [base._replace(name="answered", seasons=seasons, note=note), *rows]
 
 
 def _event_row(named: Row, view: Outlook, event: str) -> Row:
