@@ -177,7 +177,7 @@ def tables(folder: Path, chance: random.Random) -> bool:
 def held(folder: Folder) -> tuple[set[str], ...]:
     """What a folder holds; the order of lines, lines said twice and the case of names do not count.
 
-    Nor do the sign of nothing and a mark that is not seen.
+    Nor do the sign of nothing, a mark that is not seen and the number of spaces around one.
     """
     parts = (
         {
@@ -188,10 +188,12 @@ def held(folder: Folder) -> tuple[set[str], ...]:
         {f"{line.text('tree')} {shelter}" for line, shelter in folder.shelters},
         {f"{record.tree} {record.note}" for _, record in folder.records},
     )
-    return tuple(
-        {item.casefold().replace("=-0.0", "=0.0").replace("\ufeff", "") for item in part}
-        for part in parts
-    )
+    return tuple({seen(item) for item in part} for part in parts)
+
+
+def seen(text: str) -> str:
+    """What two spellings of one thing share."""
+    return " ".join(text.casefold().replace("=-0.0", "=0.0").replace("\ufeff", "").split())
 
 
 # ---------------------------------------------------------------------------- species and hazards
