@@ -277,9 +277,7 @@ def test_days_far_from_the_record(sapdial: Command, tmp_path: Path, on: str) -> 
             assert all(int(day[:4]) in near for day in DAY.findall(run.out)), text
 
 
-def test_whoever_asks_for_less_confidence_never_gets_less(
-    sapdial: Command, tmp_path: Path
-) -> None:
+def test_whoever_asks_for_less_confidence_never_gets_less(sapdial: Command, tmp_path: Path) -> None:
     where = (*written(tmp_path / "place.csv", (*year(9.0, 12.0), 45.0, 7.0)), "--on", ON)
     found = [
         json.loads(
