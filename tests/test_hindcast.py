@@ -58,7 +58,10 @@ def test_crps_of_the_normal_curve():
 
 @pytest.fixture(
     scope="module",
-    params=["seattle_1948_2017", pytest.param("basel_1931_2026", marks=pytest.mark.slow)],
+    params=[
+        pytest.param(name, marks=pytest.mark.slow)
+        for name in ("basel_1931_2026", "seattle_1948_2017")
+    ],
 )
 def foreseen(request):
     """Every seventh season foreseen on four days, as told and by models without error."""

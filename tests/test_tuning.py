@@ -181,6 +181,7 @@ def scored(temperatures, phenology, site, slugs, events):
     return held, assess(held)
 
 
+@pytest.mark.slow
 def test_cherries_in_washington_and_kyoto():
     """US National Park Service (Washington); Aono & Kazui 2008 (Kyoto): leave-one-season-out."""
     for temperatures, phenology, site, slug, most in (
