@@ -242,6 +242,7 @@ def test_bud_break_of_33_taxa_at_harvard_forest():
     assert np.sqrt(np.mean(np.square(errors))) < 3.8
 
 
+@pytest.mark.slow
 def test_six_taxa_at_harvard_forest_beat_their_mean_dates():
     """O'Keefe, HF003, CC BY: leave-one-season-out, pooled."""
     slugs = [
