@@ -68,9 +68,10 @@ def place_lines(
     east = f"{abs(site.longitude):.1f}° {'W' if site.longitude < 0 else 'E'}"
     height = f", {site.elevation_m:.0f} m" if site.elevation_m is not None else ""
     lines = wrapped(f"{site.name}, {north} {east}{height}")
-    count = record.missing_days
-    mended = f"; {count} day{'' if count == 1 else 's'} missing, {record.repaired_days} mended"
-    mended = mended + beside_text(record) if count else ""
+    mended = ""
+    if count := record.missing_days:
+        mended = f"; {count} day{'' if count == 1 else 's'} missing, {record.repaired_days} mended"
+        mended += beside_text(record)
     lines += wrapped(f"Temperatures from {record.first} to {record.last}{mended}", "", "  ")
     lines += wrapped(credit_text(site), "", "  ")
     if closed_seasons:

@@ -13,8 +13,9 @@ FIRST_DAY = dt.date(1800, 1, 1)
 LAST_DAY = dt.date(2200, 12, 31)
 NAME_LENGTH, TEXT_LENGTH = 80, 2000
 _UNSEEN = {"Cc", "Cs", "Zl", "Zp"}  # control characters, halves of characters, line separators
-_REORDERING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
-_BYTE_ORDER_MARK = "\ufeff"
+_MARKS = set(
+    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+)  # of direction and byte order
 
 
 class FieldError(UsageError):
@@ -130,7 +131,7 @@ def unknown(kind: str, name: str, names: Iterable[str]) -> FieldError:
 
 def _refuse_unseen(text: str, field: str) -> None:
     for letter in text:
-        if unicodedata.category(letter) in _UNSEEN or letter in _REORDERING + _BYTE_ORDER_MARK:
+        if unicodedata.category(letter) in _UNSEEN or letter in _MARKS:
             raise FieldError(
                 field,
                 f"{field} {shown(text)} holds the character U+{ord(letter):04X}, which cannot be "
