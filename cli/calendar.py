@@ -23,6 +23,7 @@ from cli.region import open_region, region_option
 
 if TYPE_CHECKING:
     from timing.charts.booklet_sheet import PaperName
+    from timing.species.model import Condition
 
 IN_ENGLISH = {".json", ".csv"}
 
@@ -39,6 +40,13 @@ IN_ENGLISH = {".json", ".csv"}
     ".png .svg .txt .json, .html for a page, .csv for a table, .ics for calendar programs, .pdf "
     "for a booklet to print",
     several=True,
+)
+@click.option(
+    "--condition",
+    type=click.Choice(["vigorous", "established"]),
+    default="established",
+    show_default=True,
+    help="How strong the trees are; a weak tree gets no heavy cuts, so none is drawn up for it.",
 )
 @click.option(
     "--language",
@@ -68,6 +76,7 @@ def command(
     *,
     year: int | None,
     paths: tuple[Path, ...],
+    condition: Condition,
     language_code: str | None,
     alarm_days: int | None,
     paper: PaperName | None,
@@ -101,11 +110,14 @@ def command(
         noted = chosen_hazards((), taxa, bench.site.hazards)
         occurring = {hazard.name: hazard for hazard in (*named, *noted)}
         return year_calendar(
-            tuned_taxa(taxa, observations, bench).outlooks(hazards=tuple(occurring.values())),
+            tuned_taxa(taxa, observations, bench).outlooks(
+                condition=condition, hazards=tuple(occurring.values())
+            ),
             year or year_of(bench.on),
             confidence=confidence,
             today=bench.on,
             language=language(language_code or "en"),
+            condition=condition,
         )
 
     if region is None:

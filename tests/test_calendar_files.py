@@ -239,6 +239,29 @@ def test_a_region_writes_every_form(sapdial: Asked, tmp_path: Path) -> None:
         assert words_said in page
 
 
+def test_whole_candles_are_shown_for_vigorous_trees_and_told_of_for_others(
+    sapdial: Asked, tmp_path: Path
+) -> None:
+    """Two weeks of a warm June in which only a strong black pine may lose its candles."""
+    june = ("2025-06-16", "2025-06-30")
+    for condition, limit, elsewhere in (
+        ("established", "a vigorous tree has more days", ", and not in the dates here"),
+        ("vigorous", "whole candles only from a vigorous tree", ""),
+    ):
+        paths = tmp_path / "year.json", tmp_path / "year.pdf"
+        words = [word for path in paths for word in ("-o", path)]
+        assert sapdial("pinus-thunbergii", "--condition", condition, *words)[0] == 0
+        data = json.loads(paths[0].read_text("utf-8"))
+        assert data["condition"] == condition
+        maple, pine = (item["work"]["light"] for item in data["species"])
+        assert limit in pine["conditions"]
+        assert not any("vigorous" in text for text in maple["conditions"])
+        shown = any(run["opens"] <= june[0] and june[1] <= run["closes"] for run in pine["safe"])
+        assert shown is (condition == "vigorous")
+        text = "".join(page.extract_text() for page in PdfReader(paths[1]).pages)
+        assert f"Only on a vigorous tree{elsewhere}: From" in " ".join(text.split())
+
+
 def test_a_file_that_cannot_be_written_stops_in_one_line(sapdial: Asked, tmp_path: Path) -> None:
     status, _, wrong = sapdial("-o", tmp_path / "a.csv", "-o", tmp_path / "nowhere" / "b.csv")
     assert status == 2

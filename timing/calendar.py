@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from timing.answers import Outlook
 from timing.closed_seasons import closed_in_year
+from timing.hazards import left_out
 from timing.language import ENGLISH, Language
 from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
-from timing.species.model import WORK_KINDS, Hazard, Species, WorkKind
+from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
 from timing.windows import MARGINAL, Window, WorkOdds, runs_at
 from timing.wording import run_spans
@@ -100,6 +101,7 @@ class Shared:
 class YearCalendar:
     """A calendar year for several taxa at one site; ``language`` is what it is written in.
 
+    ``condition`` is how strong the trees are: work that asks for a vigorous tree counts only then.
     ``shared`` is set where it stands for several sites (`timing.region_year`): the chance is that
     of the worst of them, and ``site`` and ``record`` are those of the highest.
     """
@@ -113,6 +115,7 @@ class YearCalendar:
     rows: tuple[CalendarRow, ...]
     language: Language = ENGLISH
     shared: Shared | None = None
+    condition: Condition = "established"
 
     @property
     def name(self) -> str:
@@ -132,16 +135,18 @@ def year_calendar(
     confidence: float,
     today: np.datetime64 | None = None,
     language: Language = ENGLISH,
+    condition: Condition = "established",
 ) -> YearCalendar:
     """Lay the odds of several taxa out over one calendar year.
 
     Parameters
     ----------
-    outlooks : one per taxon, all of one site and record.
+    outlooks : one per taxon, all of one site, record and condition of the trees.
     year : calendar year to print.
     confidence : chance from which a day counts as safe.
     today : drawn as a line when it falls into the year.
     language : of the charts and texts made from the calendar.
+    condition : what the outlooks were made for.
     """
     first = outlooks[0]
     return YearCalendar(
@@ -153,6 +158,7 @@ def year_calendar(
         seasons=first.seasons,
         rows=tuple(_row(outlook, year, confidence, language) for outlook in outlooks),
         language=language,
+        condition=condition,
     )
 
 
@@ -199,12 +205,15 @@ def _band(
     chance = odds.at(days)
     safe = chance >= confidence - 1e-9
     possible = (chance >= MARGINAL - 1e-9) & ~safe
-    limits = {
-        plain(need.text)
-        for stretch in odds.rules
-        for need in stretch.rule.only_if
-        if need.kind != "tree"
-    }
+    counted = tuple(stretch.rule for stretch in odds.rules)
+    limits = {plain(need.text) for rule in counted for need in rule.only_if}
+    if any(
+        need.kind == "tree"
+        for rule in outlook.species.work[kind]
+        for need in rule.only_if
+        if rule not in counted and left_out(rule, outlook.hazards) is None
+    ):
+        limits.add(language.text("calendar.vigorous"))
     closed = closed_in_year(outlook, kind, year)
     limits |= {_closed_text(hazard, runs, year, language) for hazard, runs in closed if runs}
     return Band(

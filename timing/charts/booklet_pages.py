@@ -154,7 +154,8 @@ def _cells(
             dates += [*lines, *prose(odds, DATES - GAP, 7, colour=QUIET)]
     wide = sheet.right - sheet.left - KIND - DATES
     text = []
-    for when, why in rule_texts(band, row.species, book.notes, book.language):
+    rules = rule_texts(band, row.species, book.notes, book.language, calendar.condition)
+    for when, why in rules:
         text += prose(f"{when} {why}", wide, TEXT)
     for closed in closed_texts(band, calendar.year, book.language):
         text += prose(closed, wide, TEXT, weight="bold")

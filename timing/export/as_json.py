@@ -253,6 +253,7 @@ def calendar_json(calendar: YearCalendar) -> Json:
         "site": site_json(calendar.site),
         "record": record_json(calendar.record),
         "confidence": calendar.confidence,
+        "condition": calendar.condition,
         "seasons": calendar.seasons,
         "few_seasons": few_seasons_text(calendar.seasons) or None,
         "species": [

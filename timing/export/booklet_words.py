@@ -13,7 +13,7 @@ from timing.export.species_text import Notes, stretch_text, waits_text
 from timing.hazards import left_out
 from timing.language import ENGLISH, Language
 from timing.species.catalogue import common_rules
-from timing.species.model import CONDITIONS, Rule, Species, WorkKind
+from timing.species.model import CONDITIONS, Condition, Rule, Species, WorkKind
 from timing.windows import Window
 
 GROUPS = (
@@ -82,9 +82,16 @@ def _index(day: np.datetime64, start: np.datetime64) -> int:
 
 
 def rule_texts(
-    band: Band, species: Species, notes: Notes, language: Language = ENGLISH
+    band: Band,
+    species: Species,
+    notes: Notes,
+    language: Language = ENGLISH,
+    condition: Condition = "established",
 ) -> list[tuple[str, str]]:
-    """Two sentences a rule: when and on what condition; why, with the mark of its source."""
+    """Two sentences a rule: when and on what condition; why, with the mark of its source.
+
+    ``condition`` is that of the trees whose dates stand beside them.
+    """
     hazards = tuple(hazard for hazard, _ in band.closed)
     found = []
     for rule in species.work[band.kind]:
@@ -95,7 +102,8 @@ def rule_texts(
         conditions = "; ".join(plain(need.text) for need in rule.only_if if need.kind != "tree")
         when = f"{_when(rule)}." + (f" Condition: {conditions}." if conditions else "")
         if any(need.name == "vigorous" for need in rule.only_if):
-            when = f"Only on a vigorous tree, and not in the dates here: {when}"
+            absent = "" if condition == "vigorous" else ", and not in the dates here"
+            when = f"Only on a vigorous tree{absent}: {when}"
         found.append((when, f"{rule.why} {notes.mark(rule.source, rule.evidence)}"))
     return found or [
         (language.text("booklet.no_rule", work=language.text(f"work.{band.kind}")), ""),
