@@ -181,6 +181,11 @@ def notebook_bench(
     )
 
 
+def own_taxa(benches: Iterable[Bench]) -> tuple[str, ...]:
+    """Taxa of the trees at the benches, each once, in the order of the trees."""
+    return tuple(dict.fromkeys(tree.species for bench in benches for tree in bench.trees))
+
+
 def tuned_taxa(
     taxa: Iterable[Species],
     observations: Path | None,

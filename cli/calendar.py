@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.bench import Bench, open_bench, tuned_taxa
+from cli.bench import Bench, open_bench, own_taxa, tuned_taxa
 from cli.calendar_forms import SUFFIXES, Forms
 from cli.numbers import Whole
 from cli.options import (
     chosen_hazards,
     chosen_species,
     confidence_option,
+    format_option,
     hazards_option,
     observations_option,
     temperature_options,
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from timing.species.model import Condition
 
 IN_ENGLISH = {".json", ".csv"}
+FORMATS = {"text": ".txt", "json": ".json", "csv": ".csv"}
 
 
 @click.command("calendar")
@@ -71,6 +73,7 @@ IN_ENGLISH = {".json", ".csv"}
 @temperature_options
 @observations_option
 @confidence_option
+@format_option("text", "json", "csv")
 def command(
     species: tuple[str, ...],
     *,
@@ -84,11 +87,12 @@ def command(
     region: str | None,
     observations: Path | None,
     confidence: float,
+    output: str,
     **where: Any,
 ) -> None:
     """Print a year's calendar of safe days as a chart, a page, a booklet, text or data.
 
-    Without SPECIES, eight common taxa.
+    Without SPECIES, those of your trees at the site; where there are none, eight common taxa.
     """
     from timing.answers import COMMON_TAXA
     from timing.calendar import YearCalendar, year_calendar
@@ -96,14 +100,21 @@ def command(
     from timing.language import language
     from timing.season import year_of
 
-    suffixes = {suffix_of(path, SUFFIXES) for path in paths} or {None}
+    suffixes = {suffix_of(path, SUFFIXES, output) for path in paths} or {FORMATS[output]}
     if language_code is not None and suffixes <= IN_ENGLISH:
         raise UsageError("--language goes with all forms but .json and .csv")
     if alarm_days is not None and ".ics" not in suffixes:
         raise UsageError("--alarm-days goes with -o FILE.ics")
     if paper is not None and ".pdf" not in suffixes:
         raise UsageError("--paper goes with -o FILE.pdf")
-    taxa = chosen_species(species or COMMON_TAXA)
+    if region is not None and observations is not None:
+        raise UsageError(
+            "--observations belong to one site; with --region dates count that the notebook "
+            "holds for its sites"
+        )
+    sites = None if region is None else open_region(region, **where)
+    benches = sites.benches if sites else (open_bench(**where),)
+    taxa = chosen_species(species or own_taxa(benches) or COMMON_TAXA)
     named = chosen_hazards(hazards, taxa)
 
     def drawn_up(bench: Bench) -> YearCalendar:
@@ -120,27 +131,17 @@ def command(
             condition=condition,
         )
 
-    if region is None:
-        found = Forms(drawn_up(open_bench(**where)))
+    calendars = [drawn_up(bench) for bench in benches]
+    if sites is None:
+        found = Forms(calendars[0])
     else:
         from timing.region import region_calendar
         from timing.region_year import shared_year
 
-        if observations is not None:
-            raise UsageError(
-                "--observations belong to one site; with --region dates count that the notebook "
-                "holds for its sites"
-            )
-        sites = open_region(region, **where)
-        whole = region_calendar(
-            sites.name,
-            [drawn_up(bench) for bench in sites.benches],
-            on=sites.on,
-            left_out=sites.left_out,
-        )
+        whole = region_calendar(sites.name, calendars, on=sites.on, left_out=sites.left_out)
         found = Forms(shared_year(whole), whole)
     if not paths:
-        click.echo(found.text(), nl=False)
+        click.echo(found.printed(FORMATS[output]), nl=False)
         return
     found.save(paths, paper or "a4", alarm_days)
     for path in paths:

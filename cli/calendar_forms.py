@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cli.notebook_options import now
 from cli.output import counted_taxa
@@ -43,8 +43,16 @@ class Forms:
             return f"{self.summary}; no safe day, so it holds no entry"
         return self.summary
 
-    def text(self) -> str:
-        """The year for the terminal."""
+    def printed(self, suffix: str) -> str:
+        """The year as ``.txt``, ``.csv`` or ``.json``."""
+        if suffix == ".csv":
+            from timing.export.calendar_files import calendar_csv
+
+            return calendar_csv(self.calendar)
+        if suffix == ".json":
+            from timing.export.files import json_text
+
+            return f"{json_text(self._data())}\n"
         if self.region:
             from timing.export.region_text import region_strip
 
@@ -52,6 +60,15 @@ class Forms:
         from timing.export.calendar_text import calendar_strip
 
         return calendar_strip(self.calendar)
+
+    def _data(self) -> dict[str, Any]:
+        if self.region:
+            from timing.export.region_json import region_json
+
+            return region_json(self.region)
+        from timing.export.as_json import calendar_json
+
+        return calendar_json(self.calendar)
 
     def save(self, paths: Sequence[Path], paper: PaperName, alarm_days: int | None) -> None:
         """Write every file in the form that its ending names, each whole or not at all."""
@@ -73,7 +90,7 @@ class Forms:
             save_calendar(self.calendar, *paths)
 
     def _save(self, path: Path, paper: PaperName, alarm_days: int | None) -> None:
-        from timing.export.files import write_json, write_text
+        from timing.export.files import write_text
 
         calendar, suffix = self.calendar, path.suffix.lower()
         if suffix == ".pdf":
@@ -91,17 +108,5 @@ class Forms:
             from timing.export.calendar_html import calendar_html
 
             write_text(path, calendar_html(calendar))
-        elif suffix == ".csv":
-            from timing.export.calendar_files import calendar_csv
-
-            write_text(path, calendar_csv(calendar))
-        elif suffix == ".txt":
-            write_text(path, self.text())
-        elif self.region:
-            from timing.export.region_json import region_json
-
-            write_json(path, region_json(self.region))
         else:
-            from timing.export.as_json import calendar_json
-
-            write_json(path, calendar_json(calendar))
+            write_text(path, self.printed(suffix))

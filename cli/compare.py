@@ -17,7 +17,7 @@ from cli.options import (
 )
 from cli.output import counted_taxa, echo_json, output_option, suffix_of
 
-SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
+SUFFIXES = (".png", ".svg", ".pdf", ".json", ".csv", ".txt")
 STAND_IN = "acer-palmatum"
 
 
@@ -29,10 +29,10 @@ STAND_IN = "acer-palmatum"
     metavar="YEAR",
     help="Season to compare, by the year of its spring [default: the one under way].",
 )
-@output_option(".png .svg .pdf (chart) .json .txt")
+@output_option(".png .svg .pdf (chart) .json .csv .txt")
 @temperature_options
 @observations_option
-@format_option("text", "json")
+@format_option("text", "json", "csv")
 def command(
     species: tuple[str, ...],
     *,
@@ -48,6 +48,7 @@ def command(
     in beside the heat, chill and frosts of the site.
     """
     from timing.comparison import compare
+    from timing.export.comparison_csv import comparison_csv
     from timing.export.comparison_json import comparison_json
     from timing.export.comparison_text import comparison_text
     from timing.export.files import write_json, write_text
@@ -70,6 +71,8 @@ def command(
     if path is None:
         if output == "json":
             echo_json(comparison_json(comparison))
+        elif output == "csv":
+            click.echo(comparison_csv(comparison), nl=False)
         else:
             click.echo(comparison_text(comparison), nl=False)
         return
@@ -77,6 +80,8 @@ def command(
         write_text(path, comparison_text(comparison))
     elif suffix == ".json":
         write_json(path, comparison_json(comparison))
+    elif suffix == ".csv":
+        write_text(path, comparison_csv(comparison))
     else:
         from timing.charts.comparison_chart import save_comparison
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.bench import open_bench, tuned_taxa
+from cli.bench import open_bench, own_taxa, tuned_taxa
 from cli.options import (
     chosen_species,
     format_option,
@@ -28,14 +28,14 @@ if TYPE_CHECKING:
 def command(species: tuple[str, ...], observations: Path | None, output: str, **where: Any) -> None:
     """Date the season's events in every season of the record.
 
-    Without SPECIES, eight common taxa.
+    Without SPECIES, those of your trees at the site; where there are none, eight common taxa.
     """
     from timing.answers import COMMON_TAXA
     from timing.export.answer_text import events_text
     from timing.export.as_json import events_json
 
-    taxa = chosen_species(species or COMMON_TAXA)
     bench = open_bench(**where)
+    taxa = chosen_species(species or own_taxa([bench]) or COMMON_TAXA)
     known = tuned_taxa(taxa, observations, bench)
     views = known.outlooks(kinds=())
     if output == "json":

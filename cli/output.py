@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,20 +19,11 @@ def echo_json(value: dict[str, Any]) -> None:
 
 
 def echo_csv(rows: list[dict[str, object]]) -> None:
-    """Print rows, all with the same keys, as CSV with a header.
+    """Print rows, all with the same keys, as CSV with a header."""
+    from timing.export.csv_table import csv_text
 
-    A text that a spreadsheet would take for a formula gets an apostrophe in front.
-    """
-    from timing.notebook.tables import guarded
-
-    text = io.StringIO()
-    writer = csv.DictWriter(text, list(rows[0]) if rows else [], lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow(
-            {key: guarded(cell) if isinstance(cell, str) else cell for key, cell in row.items()}
-        )
-    click.echo(text.getvalue(), nl=False)
+    columns = list(rows[0]) if rows else []
+    click.echo(csv_text(columns, [list(row.values()) for row in rows]), nl=False)
 
 
 def counted_taxa(number: int) -> str:
@@ -71,6 +60,6 @@ def suffix_of(path: Path | None, suffixes: Sequence[str], output: str = "text") 
     suffix = path.suffix.lower()
     if suffix not in suffixes:
         raise UsageError(f"-o {path}: the name must end in one of {', '.join(suffixes)}")
-    if output == "json" and suffix != ".json":
-        raise UsageError(f"-o {path}: with --format json the name must end in .json")
+    if output != "text" and suffix != f".{output}":
+        raise UsageError(f"-o {path}: with --format {output} the name must end in .{output}")
     return suffix

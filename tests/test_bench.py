@@ -231,6 +231,17 @@ def test_compare_takes_the_taxa_of_the_trees(book_path):
     assert named["trees"] == []
 
 
+def test_calendar_and_events_take_the_taxa_of_the_trees(book_path):
+    own = ["acer-palmatum", "pinus-thunbergii"]
+    for command in ("calendar", "events"):
+        found = told(command, book=book_path)
+        assert [item["species"] for item in found["species"]] == own, command
+        found = told(command, "fagus-crenata", book=book_path)
+        assert [item["species"] for item in found["species"]] == ["fagus-crenata"], command
+    sample = run("events", "--sample", "coast", "--format", "json", book=book_path)
+    assert len(json.loads(sample.stdout)["species"]) == 8
+
+
 def test_the_same_warning_is_told_once(tmp_path):
     path = tmp_path / "notebook.sqlite"
     with Notebook.open(path, create=True) as book:

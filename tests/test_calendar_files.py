@@ -213,6 +213,16 @@ def test_one_run_writes_every_form(sapdial: Asked, tmp_path: Path) -> None:
     check_forms(tmp_path)
 
 
+@pytest.mark.parametrize("where", [("--sample", "coast"), ("--region", "Ardlesk")])
+def test_a_format_prints_what_the_file_holds(
+    where: tuple[str, str], sapdial: Asked, tmp_path: Path
+) -> None:
+    for form in ("json", "csv"):
+        path = tmp_path / f"year.{form}"
+        assert sapdial("-o", path, sample=where)[0] == 0
+        assert sapdial("--format", form, sample=where)[1] == path.read_text("utf-8")
+
+
 def test_a_region_writes_every_form(sapdial: Asked, tmp_path: Path) -> None:
     paths = [tmp_path / f"year{suffix}" for suffix in SUFFIXES]
     words = [word for path in paths for word in ("-o", path)]
@@ -282,6 +292,8 @@ def test_a_page_in_german(sapdial: Asked, tmp_path: Path) -> None:
         (("-o", "y.csv", "--language", "de"), "--language goes with all forms but .json and .csv"),
         (("-o", "year.html", "--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
         (("--alarm-days", "3"), "--alarm-days goes with -o FILE.ics"),
+        (("-o", "year.png", "--format", "csv"), "with --format csv the name must end in .csv"),
+        (("--format", "json", "--language", "de"), "goes with all forms but .json and .csv"),
         (("--language", "fr"), "'fr' is not one of 'en', 'de', 'es'"),
     ],
 )

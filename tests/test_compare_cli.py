@@ -12,6 +12,7 @@ What must hold:
   south, three seasons, very long names.
 """
 
+import csv
 import json
 import re
 from dataclasses import replace
@@ -251,7 +252,7 @@ def test_later_readings_change_nothing(sapdial: Asked, tmp_path: Path) -> None:
         (("--season", 1990), 1, "its winter began on 1989-09-01, before the record"),
         (("--season", 1950), 1, "ask for a season from 1991 to 2025"),
         (("--season", "soon"), 2, "soon"),
-        (("-o", "year.bmp"), 2, ".png, .svg, .pdf, .json, .txt"),
+        (("-o", "year.bmp"), 2, ".png, .svg, .pdf, .json, .csv, .txt"),
         (("-o", "year.png", "--format", "json"), 2, "must end in .json"),
         (("no-such-tree",), 2, "no-such-tree"),
     ],
@@ -267,7 +268,7 @@ def test_refusals(
 
 
 def test_every_file_form(sapdial: Asked, tmp_path: Path) -> None:
-    for suffix in (".png", ".json", ".txt"):
+    for suffix in (".png", ".json", ".csv", ".txt"):
         path = tmp_path / f"spring{suffix}"
         status, out, err = sapdial(*SAMPLE, "-o", path)
         assert (status, err) == (0, "")
@@ -286,6 +287,17 @@ def test_every_file_form(sapdial: Asked, tmp_path: Path) -> None:
     assert (tmp_path / "spring.pdf").read_bytes().startswith(b"%PDF-")
     assert strict((tmp_path / "spring.json").read_text())["schema"] == "sapdial-compare-1"
     assert (tmp_path / "spring.txt").read_text() == comparison_text(case("summer"))
+    data = strict((tmp_path / "spring.json").read_text())
+    told = {(MAPLE, event): item for event, item in data["species"][0]["events"].items()}
+    told |= {("", event): item for event, item in data["frosts"].items()}
+    rows = list(csv.DictReader((tmp_path / "spring.csv").read_text("utf-8").splitlines()))
+    assert [(row["species"], row["event"]) for row in rows] == list(told)
+    for row, item in zip(rows, told.values(), strict=True):
+        assert row["date"] == (item["date"] or "")
+        assert row["days_from_usual"] == str(item["days_from_usual"] or (0 if item["date"] else ""))
+        assert row["rank_of"] == str((item["rank"] or {"of": ""})["of"])
+        assert row["trend_p"] == (str(item["trend"]["p"]) if item["trend"] else "")
+    assert sapdial(*SAMPLE, "--format", "csv")[1] == (tmp_path / "spring.csv").read_text("utf-8")
 
 
 # ---------------------------------------------------------------------------- chart

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
 
 from timing import wording
 from timing.calendar import Band, CalendarRow, YearCalendar
+from timing.export.csv_table import csv_text
 from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
-from timing.notebook.tables import guarded
 from timing.windows import Window
 
 COLUMNS = (
@@ -19,21 +17,18 @@ COLUMNS = (
 
 
 def calendar_csv(calendar: YearCalendar) -> str:
-    """One row a window, safe and marginal, as CSV with a header (RFC 4180, lines end in LF).
+    """One row a window, safe and marginal, as CSV with a header.
 
-    ``chance_min`` is the lowest chance of a day of the window, from 0 to 1, rounded down. A text
-    that a spreadsheet would take for a formula gets an apostrophe in front.
+    ``chance_min`` is the lowest chance of a day of the window, from 0 to 1, rounded down.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    rows = []
     for row in calendar.rows:
         for band in row.bands:
             levels = [(window, "safe") for window in band.safe]
             levels += [(window, "marginal") for window in band.marginal]
             for window, level in sorted(levels, key=lambda found: found[0].opens):
-                writer.writerow(_cells(calendar, row, band, window, level))
-    return text.getvalue()
+                rows.append(_cells(calendar, row, band, window, level))
+    return csv_text(COLUMNS, rows)
 
 
 def calendar_entries(calendar: YearCalendar, alarm_days: int | None = None) -> list[CalendarEntry]:
@@ -76,18 +71,18 @@ def _cells(
     calendar: YearCalendar, row: CalendarRow, band: Band, window: Window, level: str
 ) -> list[str]:
     return [
-        guarded(calendar.name),
+        calendar.name,
         str(calendar.year),
         row.species.slug,
-        guarded(row.species.common_name),
+        row.species.common_name,
         band.kind,
         str(window.opens),
         str(window.closes),
         level,
         f"{int(1000 * window.chance_min + 1e-6) / 1000:.3f}",
         str(band.seasons),
-        guarded("; ".join(band.limits)),
-        guarded("; ".join(hazard.name for hazard, runs in band.closed if runs)),
+        "; ".join(band.limits),
+        "; ".join(hazard.name for hazard, runs in band.closed if runs),
     ]
 
 
