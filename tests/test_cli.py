@@ -399,6 +399,29 @@ def test_more_confidence_never_adds_a_safe_day(sapdial: Command) -> None:
         assert all(narrower[key] <= wider[key] for key in wider)
 
 
+def test_an_opening_that_has_come_is_told_with_the_dates_of_this_season(
+    sapdial: Asked, tmp_path: Path
+) -> None:
+    """An azalea seen in full bloom: its flowers are over some two weeks later, not in March."""
+    dates = tmp_path / "seen.csv"
+    dates.write_text("species,event,date\nrhododendron-indicum,full_bloom,2025-06-12\n")
+    asked = ("rhododendron-indicum", "--work", "light", "--sample", "humid-continental")
+    for on, told in (("2025-06-20", "is to be expected about"), ("2025-07-01", "by the record")):
+        data = sapdial("ask", *asked, "--on", on, "--observations", dates, "--format", "json")[1]
+        (sentence,) = (
+            text
+            for text in json.loads(data)["answers"][0]["reasons"]
+            if text.startswith("This season") and "flowering over" in text
+        )
+        assert told in sentence
+        found = re.findall(r"(\d+) (June|July)", sentence)
+        assert len(found) == 3
+        middle, early, late = (int(day) + 30 * (month == "July") for day, month in found)
+        assert 12 < early < middle < late < 46
+    winter = sapdial("ask", *asked, "--on", "2025-12-01", "--format", "json")[1]
+    assert "flowering over about" not in winter
+
+
 def test_the_same_question_twice_gets_the_same_bytes(sapdial: Command, tmp_path: Path) -> None:
     path = daily_file(tmp_path / "bench.csv")
     for question in (

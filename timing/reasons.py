@@ -44,6 +44,7 @@ LIMIT_NAMES = {
     "light_limit": "the last safe day for light work",
 }
 RARELY = 0.1  # a rule that closed seasons leave no more chance than this is told as closed
+LATELY_DAYS = 60  # openings longer past are not told
 COMPARED = ("sap_rise", "bud_break", "leaf_full_size", "flush_hardened", "leaf_colour", "leaf_fall")
 
 
@@ -207,7 +208,7 @@ def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[
         return (NO_RECORD,)
     drivers = outlook.running.drivers
     start, today = drivers.starts[0], float((on - drivers.starts[0]).astype(np.int64))
-    sentences = []
+    sentences, told = [], ""
     for event in reversed(COMPARED):
         usual = outlook.usual(event)
         day = _median(outlook.running.days.get(event))
@@ -220,18 +221,21 @@ def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[
             f"This season so far: {EVENT_LABELS[event]} about {day_text(start + round(day))} by "
             f"the record, {how} usual; the odds count that in."
         )
+        told = event
         break
     for event in dict.fromkeys(s.rule.opens.event for s in odds.rules):
         days = outlook.running.days.get(event)
-        if days is not None and np.isfinite(days).mean() > 0.5 and _median(days) > today:
-            low, middle, high = np.quantile(
-                days[np.isfinite(days)], (0.1, 0.5, 0.9), method="median_unbiased"
-            )
-            sentences.append(
-                f"This season, {EVENT_LABELS[event]} is to be expected about "
-                f"{day_text(start + round(middle))} ({day_text(start + round(low))} to "
-                f"{day_text(start + round(high))})."
-            )
+        if event == told or days is None or np.isfinite(days).mean() <= 0.5:
+            continue
+        low, middle, high = np.quantile(
+            days[np.isfinite(days)], (0.1, 0.5, 0.9), method="median_unbiased"
+        )
+        name, about = EVENT_LABELS[event], day_text(start + round(middle))
+        span = f"({day_text(start + round(low))} to {day_text(start + round(high))})"
+        if middle > today:
+            sentences.append(f"This season, {name} is to be expected about {about} {span}.")
+        elif middle > today - LATELY_DAYS:
+            sentences.append(f"This season: {name} about {about} by the record {span}.")
     return tuple(sentences)
 
 
