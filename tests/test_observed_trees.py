@@ -15,8 +15,8 @@ What must hold:
 Observations: Harvard Forest HF003 (O'Keefe, CC BY); US National Park Service (Washington);
 Aono & Kazui 2008, Int. J. Climatology 28:905 (Kyoto); Baumer et al., CC0 (Whately). Hawthorn: first
 leaf from mid February to mid April (Woodland Trust, Nature's Calendar). Ginkgo: a fifth of the buds
-about 7 April at Tokyo (normal of the Japan Meteorological Agency, in a bulletin of 2016); half of the
-buds is some days later, and no normal of Kyoto was at hand.
+about 7 April at Tokyo (normal of the Japan Meteorological Agency, in a bulletin of 2016); half of
+the buds is some days later, and no normal of Kyoto was at hand.
 """
 
 import math
