@@ -338,6 +338,18 @@ def test_juniper_has_some_safe_work_on_more_than_half_of_the_days(name):
     assert days > CYCLE_DAYS / 2, f"{name}: {days} days"
 
 
+@pytest.mark.parametrize("name", tried(SITES))
+def test_no_heavy_summer_cut_on_a_juniper_while_its_tips_are_too_soft_to_shorten(name):
+    for slug in ("juniperus-chinensis", "juniperus-procumbens"):
+        view = outlook_at(name, slug)
+        firm = np.min([laid.opens for laid in view.odds["light"].rules], axis=0)
+        summer = [laid for laid in view.odds["heavy"].rules if laid.rule.opens.event != "sap_rise"]
+        assert summer, f"{slug} has no heavy rule for summer"
+        for laid in summer:
+            some = laid.closes >= laid.opens
+            assert (laid.opens >= firm)[some].all(), f"{name}: {slug} is cut hard in soft growth"
+
+
 def test_a_juniper_loses_at_most_a_quarter():
     removal = load_species("juniperus-chinensis").removal
     assert max(removal.vigorous, removal.established, removal.weak) <= 0.25

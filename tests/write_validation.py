@@ -2,7 +2,7 @@
 
     python tests/write_validation.py
 
-Needs the reference data (see tests/reference.py); takes some four minutes.
+Needs the reference data (see tests/reference.py); takes some five minutes.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import held_back_windows
 import hindcast
 import numpy as np
 from gap_trial import gap_rows
@@ -47,6 +48,11 @@ FORESEEN = (
     ("harvard_forest_1964_2020", Site("Harvard Forest", 42.53, -72.19, 340)),
 )
 FIRST_DATES = (0, 1, 2, 3, 5)
+FEW_AND_MANY = (3, 5, 9, 10, 15, 30)  # seasons on record
+WORKED = (
+    *("acer-palmatum", "ulmus-parvifolia", "fagus-crenata", "juniperus-chinensis", "pinus-mugo"),
+    *("buxus-sempervirens", "prunus-serrulata", "malus-halliana"),
+)
 OTHER_SOURCES = (
     "- Temperatures of Basel: GHCN-Daily SZ000001940 (MeteoSwiss, CC BY 4.0); of Seattle: NOAA, "
     "Sea-Tac airport; of Boston: GHCN-Daily USW00014739; "
@@ -218,6 +224,7 @@ def first_dates(drivers: Drivers, observed: list[Observation]) -> list[str]:
             series.setdefault(item.species, []).append(item)
     errors: dict[int, list[list[float]]] = {count: [] for count in FIRST_DATES}
     mean_errors: dict[int, list[float]] = {count: [] for count in FIRST_DATES}
+    inside: dict[int, list[bool]] = {count: [] for count in FIRST_DATES}
     shipped = load_species("ulmus-parvifolia").events["bud_break"]  # placed by rank alone
     for slug, items in series.items():
         later = items[max(FIRST_DATES) :]
@@ -231,6 +238,8 @@ def first_dates(drivers: Drivers, observed: list[Observation]) -> list[str]:
             known = tune(drivers, [stranger], items[:count]).species[slug] if count else stranger
             dates = nominal_dates(drivers, known, known.events["bud_break"])[rows]
             errors[count].append([float(error) for error in dates - seen])
+            early, _, late = season_events(known, drivers).quantiles("bud_break")[:, rows]
+            inside[count] += [bool(hit) for hit in (early <= seen) & (seen <= late)]
             if count:
                 mean_errors[count] += list(np.mean(offsets(drivers, items[:count])) - seen)
     lines = []
@@ -238,8 +247,28 @@ def first_dates(drivers: Drivers, observed: list[Observation]) -> list[str]:
         worse = sum(rms(a) > rms(b) for a, b in zip(errors[count], errors[0], strict=True))
         pooled = rms([error for taxon in errors[count] for error in taxon])
         mean = f"{rms(mean_errors[count]):.1f}" if count else ""
-        lines.append(f"| {count} | {pooled:.1f} | {mean} | {worse} of {len(errors[0])} |")
+        held = f"{np.mean(inside[count]):.0%}"
+        lines.append(f"| {count} | {pooled:.1f} | {mean} | {worse} of {len(errors[0])} | {held} |")
     return lines
+
+
+def window_rows() -> list[str]:
+    """Rows of the table of chances told and come true, four sites together."""
+    taxa = [load_species(slug) for slug in WORKED]
+    before: dict[int, list[held_back_windows.Foretold]] = {count: [] for count in FEW_AND_MANY}
+    so_far: list[held_back_windows.Foretold] = []
+    for temperatures, site in FORESEEN:
+        record = read_daily_csv(REFERENCE / "temperatures" / f"{temperatures}.csv")
+        drivers = build_drivers(record, site)
+        covered = drivers.select(drivers.covered)
+        for count in before:
+            before[count] += held_back_windows.from_seasons_before(covered, taxa, count, step=2)
+        years = [int(year) for year in covered.years[31:-1:6]]
+        so_far += held_back_windows.from_the_season_so_far(record, site, taxa, years)
+    rows = []
+    for count, found in before.items():
+        rows.append(held_back_windows.table_row(f"{count} seasons", found, less=True))
+    return [*rows, held_back_windows.table_row("the season so far, 31 or more before it", so_far)]
 
 
 def offsets(drivers: Drivers, items: list[Observation]) -> NDArray[np.float64]:
@@ -367,6 +396,7 @@ def main() -> None:
         singles=singles,
         few="\n".join(few),
         unseen="\n".join(unseen),
+        windows="\n".join(window_rows()),
         sap="\n".join(sap_rows()),
         seen="\n".join(seen),
         weather="\n".join(case.row() for case in weather),

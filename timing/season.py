@@ -7,7 +7,8 @@ to 30 June of the next. Neighbouring seasons overlap by four months.
 
 Inside the library a day of a season is an *offset*: days since the season's first day
 (0 = 1 September north, 1 March south). Because both halves of the year are nearly equal,
-offsets mean the same thing in both hemispheres to within two days.
+offsets mean the same thing in both hemispheres to within three days of the calendar, and at the
+spring equinox to within six of the sun; day lengths are those of the real dates.
 
 A *cycle day* is a calendar day without its year, counted from 1 March (0) to 28 February
 (364); 29 February shares 364, so that a leap year shifts nothing else.
