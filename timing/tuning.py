@@ -191,8 +191,8 @@ class _Line:
         left = self.dates.days - nominal_dates(self.drivers, self.taxon, moved)[self.dates.rows]
         left = left[~np.isnan(left)]
         away = left if fitted else left - left.mean()  # odd springs count, shrinkage does not
-        squares = float(np.sum(away**2)) * count / max(count - 1, 1)
-        season = np.sqrt((PRIOR_SEASONS * season**2 + squares) / (PRIOR_SEASONS + count))
+        squares = float(np.sum(away**2))  # one date alone tells nothing of the spread
+        season = np.sqrt((PRIOR_SEASONS * season**2 + squares) / (PRIOR_SEASONS + count - 1))
         rmse = float(np.sqrt(np.mean(left**2)))
         tuned = replace(moved, spread_days=float(season), site_spread_days=float(np.sqrt(variance)))
         return tuned, TunedEvent(count, rmse)
