@@ -504,27 +504,6 @@ def test_what_lies_before_bud_break_is_not_awaited_after_it(sapdial: Command) ->
         assert "end of the record" not in events["sap_peak"].get("reason", "")
 
 
-def test_frost_of_days_nobody_read_forbids_where_it_is_usual(sapdial: Command) -> None:
-    question = ("ask", "ulmus-parvifolia", "--work", "heavy", "--sample", "cold-interior", "--on")
-    (deep,) = sapdial.json(*question, "2026-01-15")["answers"]
-    assert deep["verdict"] == "not_safe"
-    (veto,) = deep["vetoes"]
-    count, of = map(int, re.search(r"and (\d+) of (\d+) seasons had a night of −10", veto).groups())
-    rows = [line.split(",") for line in Path(__file__).parents[1].joinpath(
-        "climate_samples", "cold-interior.csv").read_text(encoding="utf-8").splitlines()[1:]
-    ]  # fmt: skip
-    cold = {
-        row[0][:4]
-        for row in rows
-        if row[0][5:] in ("01-13", "01-14", "01-15") and float(row[1]) <= -10 and row[0] >= "1996"
-    }
-    assert (count, of) == (len(cold), 30)
-    said = f"on 15 January that would have been so in {count} of {of} seasons"
-    assert any(said in reason for reason in deep["reasons"])
-    (spring,) = sapdial.json(*question, "2026-04-10")["answers"]
-    assert not spring["vetoes"]
-
-
 def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
     text = sapdial.answered(*question, "--on", "2025-02-20")

@@ -11,6 +11,7 @@ from timing.agenda_notices import date_text
 from timing.agenda_tasks import Subject, Task
 from timing.season import year_of
 from timing.species.hazards import authority_text
+from timing.weather_vetoes import likely_weather
 from timing.wording import MONTHS, WORK_LABELS, few_seasons_text, percent
 from timing.work_plan import Planned
 
@@ -109,7 +110,10 @@ def planned_text(item: Planned, on: np.datetime64) -> str:
     safe = len(item.job.chances)
     choice = "the only safe day of these" if safe == 1 else f"one of {safe} safe days"
     later = "open all year" if item.job.wait_days == 0 else next_chance(item.job.reopens, on)
-    return f"chance {percent(item.chance)}, {choice}; {later}"
+    outlook = item.job.subject.outlook
+    likely = likely_weather(outlook, outlook.odds[item.job.work], item.day)
+    weather = "".join(f"; {kind} is likely: {seasons}" for kind, seasons in likely.items())
+    return f"chance {percent(item.chance)}, {choice}; {later}{weather}"
 
 
 def hazards_text(subjects: Iterable[Subject]) -> str:

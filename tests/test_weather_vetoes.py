@@ -1,0 +1,147 @@
+"""Frost and heat that forbid work, read, or usual where nobody read the days.
+
+What must hold:
+
+* where no temperature of a day is known, hard frost or heat that at least half of the seasons had
+  near it forbids the work, counted here day by day from the record; the answer gives the count;
+* such a verdict does not flicker from day to day: it comes and goes once a year;
+* work that need not avoid heat, and taxa that are cut while nights are warm, are not held back by
+  heat, recorded or usual; a taxon whose own rule avoids it is;
+* a day of a plan that heat or frost is likely to close says so.
+"""
+
+import re
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from sites import place
+
+from timing.advice import Answer, answer
+from timing.agenda_tasks import Asked, Subject
+from timing.answers import Outlook, outlook, site_drivers
+from timing.export.agenda_words import planned_text
+from timing.species.catalogue import load_species
+from timing.work_plan import plan
+
+END = np.datetime64("2025-12-31")  # of the samples
+SEASONS = range(1996, 2026)
+LONGEST = 7  # days before and after whose weather stands for the time of the year
+
+
+@cache
+def stale(sample: str, slug: str) -> Outlook:
+    """A taxon's outlook from a record that ends long before the days asked about."""
+    spot = place(sample)
+    return outlook(load_species(slug), spot.record, spot.drivers)
+
+
+def asked(sample: str, slug: str, work: str, on: str | np.datetime64) -> Answer:
+    return answer(stale(sample, slug), work, np.datetime64(on, "D"))
+
+
+def share(sample: str, day: str, column: str, hit, run: int) -> float:
+    """Share of years with a run of hits inside the week around a day, mean of the fortnight."""
+    record = place(sample).record
+    hits = {
+        record.first + number: bool(hit(value))
+        for number, value in enumerate(getattr(record, column).tolist())
+    }
+    came = 0
+    for year in SEASONS:
+        for shift in range(-LONGEST, LONGEST + 1):
+            middle = np.datetime64(f"{year}-{day}", "D") + shift
+            week = [hits[middle + near] for near in range(-3, 4)]
+            came += any(all(week[at : at + run]) for at in range(8 - run))
+    return came / len(SEASONS) / (2 * LONGEST + 1)
+
+
+def told(texts: tuple[str, ...], start: str) -> int:
+    """How many of thirty seasons the one sentence that begins so speaks of."""
+    (text,) = (text for text in texts if text.startswith(start))
+    return int(re.search(r"about (\d+) of 30 seasons", text)[1])
+
+
+def test_frost_of_days_nobody_read_forbids_where_it_is_usual() -> None:
+    deep = asked("cold-interior", "ulmus-parvifolia", "heavy", "2026-01-15")
+    usual = share("cold-interior", "01-15", "tmin_c", lambda value: value <= -10, 1)
+    assert deep.verdict == "not_safe" and deep.chance > 0.9 and usual > 0.5
+    assert told(deep.vetoes, "hard frost is likely") == pytest.approx(30 * usual, abs=0.5)
+    assert told(deep.reasons, "A night of −10 °C") == told(deep.vetoes, "hard frost")
+    assert not asked("cold-interior", "ulmus-parvifolia", "heavy", "2026-05-01").vetoes
+
+
+@pytest.mark.parametrize("day", ["06-20", "07-12", "07-25", "08-05"])
+def test_heat_of_days_nobody_read_forbids_where_it_is_usual(day: str) -> None:
+    usual = share("humid-subtropical", day, "tmax_c", lambda value: value >= 32, 3)
+    heavy = asked("humid-subtropical", "acer-palmatum", "heavy", f"2026-{day}")
+    assert heavy.chance > 0.9
+    assert (heavy.verdict == "safe") == (usual < 0.5)
+    if usual >= 0.5:
+        assert told(heavy.vetoes, "heat is likely") == pytest.approx(30 * usual, abs=0.5)
+    assert told(heavy.reasons, "3 days in a row at 32 °C") == pytest.approx(30 * usual, abs=0.5)
+
+
+def test_cool_summers_are_not_held_back() -> None:
+    told = asked("cool-maritime", "acer-palmatum", "light", "2026-08-15")
+    assert told.verdict == "safe" and not any("32 °C" in reason for reason in told.reasons)
+
+
+@pytest.mark.parametrize(
+    ("sample", "slug", "kind"),
+    [
+        ("humid-subtropical", "acer-palmatum", "heat"),
+        ("humid-continental", "ulmus-parvifolia", "hard frost"),
+        ("valley-floor", "ulmus-parvifolia", "hard frost"),
+        ("cold-interior", "buxus-sempervirens", "hard frost"),
+    ],
+)
+def test_usual_weather_closes_one_stretch_of_the_year(sample: str, slug: str, kind: str) -> None:
+    days = np.arange(END + 10, END + 10 + 365)
+    closed = np.array(
+        [
+            any(veto.startswith(kind) for veto in asked(sample, slug, "heavy", day).vetoes)
+            for day in days
+        ]
+    )
+    assert closed.any() and not closed.all()
+    turns = int(np.count_nonzero(closed != np.roll(closed, 1)))
+    assert turns == 2, [str(day) for day in days[closed != np.roll(closed, 1)]]
+
+
+def test_heat_holds_back_only_what_must_avoid_it() -> None:
+    july = "2026-07-05"
+    assert asked("humid-subtropical", "ficus-microcarpa", "heavy", july).verdict == "safe"
+    for slug, work in (("citrus-microcarpa", "heavy"), ("acer-palmatum", "light")):
+        assert any("heat" in veto for veto in asked("humid-subtropical", slug, work, july).vetoes)
+    assert not asked("humid-subtropical", "acer-buergerianum", "light", july).vetoes
+
+
+def test_recorded_heat_holds_back_a_maple_and_not_a_fig() -> None:
+    on = np.datetime64("2025-07-05")
+    spot = place("humid-subtropical")
+    record = spot.record.until(on)
+    hot = record.tmax_c.copy()
+    hot[-3:] = 33.0
+    record = replace(record, tmax_c=hot)
+    drivers = site_drivers(record, spot.site)
+    for slug, held in (("acer-palmatum", True), ("ficus-microcarpa", False)):
+        found = answer(outlook(load_species(slug), record, drivers, on=on), "heavy", on)
+        assert any(veto.startswith("heat: 3 days") for veto in found.vetoes) == held
+        assert (found.verdict == "safe") != held
+
+
+def test_a_planned_day_says_what_weather_is_likely_on_it() -> None:
+    on = np.datetime64("2025-05-20")
+    spot = place("humid-subtropical")
+    record = spot.record.until(on)
+    view = outlook(load_species("acer-palmatum"), record, site_drivers(record, spot.site), on=on)
+    (job, *_) = plan(
+        [Subject("A", "Yard", view)], [np.datetime64("2025-07-25")], Asked(on, 0.9)
+    ).planned
+    assert "heat is likely: about" in planned_text(job, on)
+    (job, *_) = plan(
+        [Subject("A", "Yard", view)], [np.datetime64("2025-06-20")], Asked(on, 0.9)
+    ).planned
+    assert "likely" not in planned_text(job, on)

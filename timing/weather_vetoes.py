@@ -1,0 +1,195 @@
+"""Frost and heat that forbid work on a day, whatever the odds.
+
+Where the record reaches the day, what it holds decides, and what a weather service expects of the
+next days. Where it does not, the weather of past seasons around the day stands in: what came in at
+least half of them near the day forbids the work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from timing.answers import Outlook
+from timing.forecast import forecast_vetoes
+from timing.reasons import shown
+from timing.running import RECENT_DAYS, reaches
+from timing.season import Floats, season_of, season_start
+from timing.species.model import Species
+from timing.windows import WorkOdds
+from timing.wording import day_text
+
+HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
+ROOT_MARGIN_C = 3.0
+HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
+LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
+REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
+OFTEN = 0.1  # share of seasons from which an answer tells of such frost or heat
+LIKELY = 0.5  # share of seasons from which it forbids work on a day nobody read
+ALIKE_DAYS = 7  # days before and after a day whose weather stands for its time of the year
+
+
+@dataclass(frozen=True)
+class _Usual:
+    """In how many of the past seasons a kind of weather came near a day.
+
+    ``share`` is smoothed over the time of the year, so that neighbouring days are told alike.
+    """
+
+    kind: str
+    what: str
+    forbids: str
+    share: float
+    seasons: int
+
+    @property
+    def count(self) -> str:
+        return f"about {round(self.share * self.seasons)} of {self.seasons} seasons"
+
+
+def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
+    """What the recorded weather forbids on a day, or that of past seasons where none is known.
+
+    Parameters
+    ----------
+    outlook : events of the taxon, from a record that ends on ``on`` or before.
+    odds : odds of the kind of work, whose rules say whether it must avoid heat.
+    on : the day asked about.
+
+    Returns
+    -------
+    sentences without their full stop.
+    """
+    if not reaches(outlook.record.last, on):
+        return tuple(
+            f"{kind} is likely: no temperature of these days is known, and {seasons}"
+            for kind, seasons in likely_weather(outlook, odds, on).items()
+        )
+    vetoes = []
+    record = outlook.record
+    coldest = float(np.nanmin(_recent(outlook, on, record.tmin_c, RECENT_DAYS), initial=np.inf))
+    limit = _freeze_limit(outlook.species)
+    if coldest <= limit:
+        vetoes.append(
+            f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
+            f"a pot suffer from about {shown(limit)}"
+        )
+    heat_matters = _avoids_heat(outlook, odds, on)
+    hot = _recent(outlook, on, record.tmax_c, HEAT_DAYS)
+    if heat_matters and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
+        vetoes.append(
+            f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to "
+            f"{day_text(min(record.last, on))}; wait for cooler days and shade the pot "
+            "(common practice, no source)"
+        )
+    heat = (HEAT_C, HEAT_DAYS) if heat_matters else None
+    vetoes += forecast_vetoes(record, on, freeze_c=limit, heat=heat)
+    frost = _late_frost(outlook, on) if odds.kind == "heavy" else None
+    return (*vetoes, frost) if frost else tuple(vetoes)
+
+
+def likely_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> dict[str, str]:
+    """What forbids the work near a day in at least half of the seasons: kind → in how many."""
+    return {
+        usual.kind: f"{usual.count} had {usual.what} within {RECENT_DAYS} days of {day_text(day)}"
+        for usual in _usual_weather(outlook, odds, day)
+        if usual.share >= LIKELY
+    }
+
+
+def often_forbidden(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:
+    """That frost or heat often forbids the work near a day; nothing where it seldom does."""
+    return tuple(
+        f"{usual.what[0].upper()}{usual.what[1:]} {usual.forbids}: within {RECENT_DAYS} days of "
+        f"{day_text(day)} that came in {usual.count}."
+        for usual in _usual_weather(outlook, odds, day)
+        if usual.share >= OFTEN
+    )
+
+
+def _usual_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> Iterator[_Usual]:
+    """Hard frost, and heat where the work must avoid it, as past seasons had them near a day."""
+    drivers, limit = outlook.drivers, _freeze_limit(outlook.species)
+    share = _share_near(outlook, day, drivers.tmin_c[outlook.used] <= limit, 1)
+    what = f"a night of {shown(limit)} or less"
+    yield _Usual("hard frost", what, "forbids a cut", share, outlook.seasons)
+    if _avoids_heat(outlook, odds, day):
+        share = _share_near(outlook, day, drivers.tmax_c[outlook.used] >= HEAT_C, HEAT_DAYS)
+        what = f"{HEAT_DAYS} days in a row at {shown(HEAT_C)} or more"
+        forbid = "forbid this work (common practice, no source)"
+        yield _Usual("heat", what, forbid, share, outlook.seasons)
+
+
+def _share_near(
+    outlook: Outlook, day: np.datetime64, hits: npt.NDArray[np.bool_], run: int
+) -> float:
+    """Share of seasons with a run of hits within three days of a day, before or after it.
+
+    It is the mean over the fortnight around the day: thirty seasons are few, and a count of single
+    days would forbid one day and allow the next.
+
+    Parameters
+    ----------
+    hits : array (seasons, days), whether a day of the season was as cold or as hot as that.
+    run : days in a row that it takes.
+    """
+    hemisphere = outlook.site.hemisphere
+    season, margin = season_of(day, hemisphere), RECENT_DAYS + ALIKE_DAYS
+    at = int((day - season_start(season, hemisphere)).astype(np.int64))
+    if at < margin:  # a season's first days are also among its last
+        at = int((day - season_start(season - 1, hemisphere)).astype(np.int64))
+    near = hits[:, at - margin : at + margin + 1]
+    spells = np.lib.stride_tricks.sliding_window_view(near, run, axis=1).all(axis=2)
+    window = 2 * RECENT_DAYS + 2 - run
+    came = np.lib.stride_tricks.sliding_window_view(spells, window, axis=1).any(axis=2)
+    return float(came.mean())
+
+
+def _avoids_heat(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> bool:
+    """Whether heat forbids the work of a day.
+
+    All heavy work but on taxa that are cut while nights are warm: they are in full growth then, and
+    only a rule of their own holds them back.
+    """
+    heavy = odds.kind == "heavy" and "warm_start" not in outlook.events.days
+    return heavy or any("midsummer_heat" in rule.avoid for rule in odds.in_force(day))
+
+
+def _recent(outlook: Outlook, on: np.datetime64, values: Floats, days: int) -> Floats:
+    """The last readings up to and including a day."""
+    stop = int((on - outlook.record.first).astype(np.int64)) + 1
+    return values[:stop][-days:]
+
+
+def _freeze_limit(species: Species) -> float:
+    """The night from which fresh cuts and roots in a pot suffer [°C]."""
+    roots = species.root_zone
+    return max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
+
+
+def _late_frost(outlook: Outlook, on: np.datetime64) -> str | None:
+    """Leaves lost to a late frost: no heavy cut until a new flush has had time to harden."""
+    drivers = outlook.drivers
+    row = drivers.row_of(season_of(on, outlook.site.hemisphere))
+    if row is None or "flush_hardened" not in outlook.events.days:
+        return None
+    today = float((on - drivers.starts[row]).astype(np.int64))
+    budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
+    if np.isnan(budding) or budding > today:
+        return None
+    hardened = float(outlook.events.quantiles("flush_hardened", (0.5,))[0, row])
+    soft_until = today if np.isnan(hardened) else min(hardened, today)
+    day = np.arange(drivers.tmin_c.shape[1])
+    frost = np.flatnonzero(
+        (day >= budding) & (day <= soft_until) & (drivers.tmin_c[row] <= LEAF_FROST_C)
+    )
+    if frost.size == 0 or today >= hardened + REFLUSH_DAYS:
+        return None
+    return (
+        f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on "
+        f"{day_text(drivers.starts[row] + int(frost[-1]))} after the buds had opened; if leaves "
+        "were lost, wait for the new flush to harden (two to five weeks later than usual)"
+    )
