@@ -82,6 +82,7 @@ LAYERS = (
     ("timing.species.hazards",),
     ("timing.species.names",),
     ("timing.intake.observations",),
+    ("timing.observed_dates",),
     ("timing.notebook",),
     ("timing.sap", "timing.warm_nights"),
     ("timing.events",),
