@@ -123,7 +123,7 @@ LAYERS = (
     ("timing.weather_vetoes",),
     ("timing.advice",),
     ("timing.agenda_tasks",),
-    ("timing.agenda_notices",),
+    ("timing.agenda_marginal", "timing.agenda_notices"),
     ("timing.agenda", "timing.work_plan"),
     ("timing.export", "timing.charts"),
     ("timing.survey_parts",),
