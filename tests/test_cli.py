@@ -516,6 +516,31 @@ def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     assert "on every day): once the veto ends, to 10 March 2025." in " ".join(full.split())
 
 
+def test_a_veto_of_some_kinds_of_work_names_them(sapdial: Command) -> None:
+    question = ("ask", "acer-palmatum", "ulmus-parvifolia", "--sample", "humid-subtropical")
+    text = " ".join(sapdial.answered(*question, "--on", "2026-07-25").split())
+    assert "Chinese elm light safe today" in text
+    assert "Veto (Japanese maple: heavy, light; Chinese elm: heavy): heat is likely" in text
+
+
+def test_where_nights_stay_warm_a_fig_grows_and_a_maple_has_no_year(
+    sapdial: Command, tmp_path: Path
+) -> None:
+    first = dt.date(2000, 1, 1)
+    days = [first + dt.timedelta(days=day) for day in range(20 * 365)]
+    path = tmp_path / "warm.csv"
+    rows = (f"{day},{23 + day.day % 3},{31 + day.day % 4}" for day in days)
+    path.write_text("\n".join(["date,tmin_c,tmax_c", *rows, ""]), encoding="utf-8")
+    where = ("--temperatures", path, "--latitude", "1.3", "--longitude", "103.8")
+    found = sapdial.json(
+        "ask", "ficus-microcarpa", MAPLE, "--work", "heavy", *where, "--on", days[-1]
+    )
+    fig, maple = found["answers"]
+    assert fig["verdict"] == "safe" and not fig["vetoes"]
+    assert fig["phase"] == "in warm growth, as nights stay warm all year"
+    assert maple["verdict"] == "not_safe" and maple["phase"].startswith("unknown")
+
+
 def test_a_window_that_hardly_ever_opens_is_told_as_none(sapdial: Command) -> None:
     question = ("ask", "banyan fig", "--work", "light", "--sample", "southern-temperate")
     text = " ".join(sapdial.answered(*question, "--on", "2025-01-20").split())

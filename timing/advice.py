@@ -220,10 +220,17 @@ def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:
 
 def phase(outlook: Outlook, on: np.datetime64) -> str:
     """What the tree is doing on a day: by this season's record where it reaches, else usually."""
+    days = outlook.events.days
+    if any(np.isinf(days[event][outlook.used]).mean() > 0.5 for event in WARMTH if event in days):
+        return "in warm growth, as nights stay warm all year"
+    if "bud_break" in days and outlook.usual("bud_break") is None:
+        return f"unknown: {NO_YEAR}"
     reached = _season_phase(outlook, on) if reaches(outlook.record.last, on) else None
     return reached or _usual_phase(outlook, on)
 
 
+NO_YEAR = "this site gives the taxon no usable year"
+WARMTH = ("warm_start", "warm_end")
 SAP_RUNS_DAYS = 150  # a tree that falls dormant so soon after its sap rose has it moving still
 PHASES = {
     "sap_rise": "sap rising, buds still closed",
@@ -265,7 +272,7 @@ def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
             day = int((usual.dates(year)[1] - np.datetime64(f"{year}-01-01")).astype(np.int64))
             since[event] = (today - day) % 366
     if not since:
-        return "unknown: this site gives the taxon no usable year"
+        return f"unknown: {NO_YEAR}"
     latest = min(reversed(since), key=since.__getitem__)
     if latest == "dormant" and since.get("sap_rise", 366) <= SAP_RUNS_DAYS:
         latest = "sap_rise"

@@ -148,6 +148,9 @@ def _point(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
         return f"on {_place_day(outlook, frost + point.offset_days)}, {_name(point)} on average"
     usual = outlook.usual(point.event)
     if usual is None:
+        share = float(np.isfinite(outlook.events.days[point.event][outlook.used]).mean())
+        if share > NEVER:
+            return f"{when}{_name(point)}, which happens in only {share:.0%} of seasons here"
         return f"{when}{_name(point)}, but {outlook.events.why_absent(point.event)}"
     return f"{when}{_name(point)}: {usual_text(usual, outlook.seasons, point.offset_days)}"
 
