@@ -4,6 +4,7 @@ What must hold:
 
 * where no temperature of a day is known, hard frost or heat that at least half of the seasons had
   near it forbids the work, counted here day by day from the record; the answer gives the count;
+* so does frost on leaves that had not hardened, for heavy cuts, as long as a new flush would take;
 * such a verdict does not flicker from day to day: it comes and goes once a year;
 * work that need not avoid heat, and taxa that are cut while nights are warm, are not held back by
   heat, recorded or usual; a taxon whose own rule avoids it is;
@@ -81,6 +82,44 @@ def test_heat_of_days_nobody_read_forbids_where_it_is_usual(day: str) -> None:
     if usual >= 0.5:
         assert told(heavy.vetoes, "heat is likely") == pytest.approx(30 * usual, abs=0.5)
     assert told(heavy.reasons, "3 days in a row at 32 °C") == pytest.approx(30 * usual, abs=0.5)
+
+
+def test_late_frost_that_nobody_read_forbids_where_it_is_usual() -> None:
+    """An elder that breaks early meets frost nearly every spring of a continental valley."""
+    early = asked("humid-continental", "sambucus-racemosa", "heavy", "2026-07-10")
+    view, record = (
+        stale("humid-continental", "sambucus-racemosa"),
+        place("humid-continental").record,
+    )
+    struck = 0
+    for year in SEASONS:
+        row = view.drivers.row_of(year)
+        start = np.datetime64(f"{year - 1}-09-01")
+        first, last = (
+            start + int(np.ceil(np.median(view.events.days[event][row])))
+            for event in ("bud_break", "flush_hardened")
+        )
+        nights = record.tmin_c[int((first - record.first).astype(int)) :][
+            : int((min(last, np.datetime64(f"{year}-07-10")) - first).astype(int)) + 1
+        ]
+        struck += bool((nights <= -2).any())
+    (veto,) = early.vetoes
+    assert veto.startswith("late frost is likely") and struck >= 15
+    count = int(re.search(r"and (\d+) of 30 seasons had −2 °C", veto)[1])
+    assert abs(count - struck) <= 1  # a median of draws may stand a day beside its night
+    assert not asked("humid-continental", "sambucus-racemosa", "light", "2026-07-10").vetoes
+    assert not asked("humid-continental", "acer-palmatum", "heavy", "2026-07-20").vetoes
+
+
+def test_a_limit_nobody_measured_is_told_as_custom() -> None:
+    for slug, said in (
+        ("olea-europaea", "no cuts near a night of −10 °C or less (common practice, no source)"),
+        ("acer-palmatum", "fresh cuts and roots in a pot suffer from about −7 °C"),
+    ):
+        spot = place("humid-continental").as_of("2025-02-20")
+        view = outlook(load_species(slug), spot.record, spot.drivers, on=spot.record.last)
+        (veto,) = answer(view, "heavy", spot.record.last).vetoes
+        assert veto == f"hard frost: −15 °C in the last 3 days; {said}"
 
 
 def test_cool_summers_are_not_held_back() -> None:

@@ -65,8 +65,12 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
     """
     if not reaches(outlook.record.last, on):
         return tuple(
-            f"{kind} is likely: no temperature of these days is known, and {seasons}"
-            for kind, seasons in likely_weather(outlook, odds, on).items()
+            f"{kind} is likely: no temperature of these days is known, and {seasons}; a record up "
+            "to the day would tell"
+            for kind, seasons in (
+                *likely_weather(outlook, odds, on).items(),
+                *(_likely_late_frost(outlook, on) if odds.kind == "heavy" else ()),
+            )
         )
     vetoes = []
     record = outlook.record
@@ -74,8 +78,8 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
     limit = _freeze_limit(outlook.species)
     if coldest <= limit:
         vetoes.append(
-            f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
-            f"a pot suffer from about {shown(limit)}"
+            f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; "
+            f"{_why_frost(outlook.species)}"
         )
     heat_matters = _avoids_heat(outlook, odds, on)
     hot = _recent(outlook, on, record.tmax_c, HEAT_DAYS)
@@ -86,7 +90,7 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
             "(common practice, no source)"
         )
     heat = (HEAT_C, HEAT_DAYS) if heat_matters else None
-    vetoes += forecast_vetoes(record, on, freeze_c=limit, heat=heat)
+    vetoes += forecast_vetoes(record, on, freeze=(limit, _why_frost(outlook.species)), heat=heat)
     frost = _late_frost(outlook, on) if odds.kind == "heavy" else None
     return (*vetoes, frost) if frost else tuple(vetoes)
 
@@ -170,26 +174,64 @@ def _freeze_limit(species: Species) -> float:
     return max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
 
 
+def _why_frost(species: Species) -> str:
+    """From which night on frost forbids a cut, and what that rests on."""
+    limit = shown(_freeze_limit(species))
+    if species.root_zone is None:
+        return f"no cuts near a night of {limit} or less (common practice, no source)"
+    return f"fresh cuts and roots in a pot suffer from about {limit}"
+
+
 def _late_frost(outlook: Outlook, on: np.datetime64) -> str | None:
     """Leaves lost to a late frost: no heavy cut until a new flush has had time to harden."""
     drivers = outlook.drivers
     row = drivers.row_of(season_of(on, outlook.site.hemisphere))
-    if row is None or "flush_hardened" not in outlook.events.days:
+    if row is None:
         return None
-    today = float((on - drivers.starts[row]).astype(np.int64))
-    budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
-    if np.isnan(budding) or budding > today:
+    today = int((on - drivers.starts[row]).astype(np.int64))
+    frost = _on_open_leaves(outlook, today)[row]
+    if not frost.any():
         return None
-    hardened = float(outlook.events.quantiles("flush_hardened", (0.5,))[0, row])
-    soft_until = today if np.isnan(hardened) else min(hardened, today)
-    day = np.arange(drivers.tmin_c.shape[1])
-    frost = np.flatnonzero(
-        (day >= budding) & (day <= soft_until) & (drivers.tmin_c[row] <= LEAF_FROST_C)
-    )
-    if frost.size == 0 or today >= hardened + REFLUSH_DAYS:
-        return None
+    last = int(np.flatnonzero(frost)[-1])
     return (
-        f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on "
-        f"{day_text(drivers.starts[row] + int(frost[-1]))} after the buds had opened; if leaves "
+        f"late frost: {shown(float(drivers.tmin_c[row, last]))} on "
+        f"{day_text(drivers.starts[row] + last)} after the buds had opened; if leaves "
         "were lost, wait for the new flush to harden (two to five weeks later than usual)"
     )
+
+
+def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[tuple[str, str]]:
+    """Leaves lost to a late frost in at least half of the past seasons, on a day nobody read."""
+    hemisphere = outlook.site.hemisphere
+    today = int((on - season_start(season_of(on, hemisphere), hemisphere)).astype(np.int64))
+    struck = _on_open_leaves(outlook, today)[outlook.used].any(axis=1)
+    if struck.mean() >= LIKELY:
+        yield (
+            "late frost",
+            f"{np.count_nonzero(struck)} of {outlook.seasons} seasons had {shown(LEAF_FROST_C)} or "
+            f"less on leaves not yet hardened before {day_text(on)}; if leaves were lost, wait for "
+            "the new flush to harden",
+        )
+
+
+def _on_open_leaves(outlook: Outlook, today: int) -> npt.NDArray[np.bool_]:
+    """Nights of each season up to a day with frost on soft leaves that still matters then.
+
+    Parameters
+    ----------
+    today : offset of the day in its season.
+
+    Returns
+    -------
+    array (seasons, days).
+    """
+    drivers, events = outlook.drivers, outlook.events
+    if "flush_hardened" not in events.days:
+        return np.zeros(drivers.tmin_c.shape, dtype=bool)
+    budding = events.quantiles("bud_break", (0.5,))[0][:, None]
+    hardened = events.quantiles("flush_hardened", (0.5,))[0][:, None]
+    day = np.arange(drivers.tmin_c.shape[1])
+    soft = (day >= budding) & (day <= np.fmin(hardened, today))
+    matters = ~(today >= hardened + REFLUSH_DAYS)
+    struck: npt.NDArray[np.bool_] = soft & matters & (drivers.tmin_c <= LEAF_FROST_C)
+    return struck
