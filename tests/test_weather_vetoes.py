@@ -8,6 +8,7 @@ What must hold:
 * such a verdict does not flicker from day to day: it comes and goes once a year;
 * work that need not avoid heat, and taxa that are cut while nights are warm, are not held back by
   heat, recorded or usual; a taxon whose own rule avoids it is;
+* a calendar says near which days such weather is usual;
 * a day of a plan that heat or frost is likely to close says so.
 """
 
@@ -22,8 +23,11 @@ from sites import place
 from timing.advice import Answer, answer
 from timing.agenda_tasks import Asked, Subject
 from timing.answers import Outlook, outlook, site_drivers
+from timing.calendar import year_calendar
 from timing.export.agenda_words import planned_text
+from timing.export.calendar_text import calendar_strip
 from timing.species.catalogue import load_species
+from timing.weather_vetoes import usual_weather_runs, weather_vetoes
 from timing.work_plan import plan
 
 END = np.datetime64("2025-12-31")  # of the samples
@@ -137,16 +141,45 @@ def test_cool_summers_are_not_held_back() -> None:
     ],
 )
 def test_usual_weather_closes_one_stretch_of_the_year(sample: str, slug: str, kind: str) -> None:
-    days = np.arange(END + 10, END + 10 + 365)
+    view, days = stale(sample, slug), np.arange(END + 10, END + 10 + 365)
     closed = np.array(
         [
-            any(veto.startswith(kind) for veto in asked(sample, slug, "heavy", day).vetoes)
+            any(veto.startswith(kind) for veto in weather_vetoes(view, view.odds["heavy"], day))
             for day in days
         ]
     )
     assert closed.any() and not closed.all()
     turns = int(np.count_nonzero(closed != np.roll(closed, 1)))
     assert turns == 2, [str(day) for day in days[closed != np.roll(closed, 1)]]
+
+
+@pytest.mark.parametrize("sample", ["humid-continental", "southern-temperate", "cold-interior"])
+def test_a_calendar_says_near_which_days_such_weather_is_usual(sample: str) -> None:
+    """A calendar speaks of the common −10 °C, which is an elm's limit."""
+    view, year = stale(sample, "ulmus-parvifolia"), 2026
+    calendar = year_calendar([view], year, confidence=0.9)
+    days = np.arange("2026-01-01", "2027-01-01", dtype="M8[D]")
+    frost, heat = usual_weather_runs(view, days)
+    for runs, kind in ((frost, "hard frost"), (heat, "heat")):
+        inside = np.zeros(len(days), dtype=bool)
+        for first, last in runs:
+            inside |= (days >= first) & (days <= last)
+        for day, near in list(zip(days, inside, strict=True))[9::9]:
+            vetoes = weather_vetoes(view, view.odds["heavy"], day)
+            assert any(veto.startswith(f"{kind} is") for veto in vetoes) == near, (day, kind)
+    said = [text for text in calendar.cautions if "near these days here" in text]
+    assert len(said) == bool(frost) + bool(heat)
+    assert all(text in " ".join(calendar_strip(calendar).split()) for text in said)
+
+
+@pytest.mark.parametrize("year", [2024, 2025, 2026])
+@pytest.mark.parametrize("sample", ["cold-interior", "southern-temperate"])
+def test_every_day_of_a_year_has_its_usual_weather(sample: str, year: int) -> None:
+    days = np.arange(f"{year}-01-01", f"{year + 1}-01-01", dtype="M8[D]")
+    (runs, _) = usual_weather_runs(stale(sample, "ulmus-parvifolia"), days)
+    if sample == "cold-interior":
+        assert [str(day)[5:] for day in (runs[0][0], runs[-1][1])] == ["01-01", "12-31"]
+        assert len(runs) == 2
 
 
 def test_heat_holds_back_only_what_must_avoid_it() -> None:

@@ -17,9 +17,10 @@ from timing.answers import Outlook
 from timing.forecast import forecast_vetoes
 from timing.reasons import shown
 from timing.running import RECENT_DAYS, reaches
-from timing.season import Floats, season_of, season_start
+from timing.season import SEASON_DAYS, Days, Floats, season_of, season_start
+from timing.site import Hemisphere
 from timing.species.model import Species
-from timing.windows import WorkOdds
+from timing.windows import WorkOdds, runs_at
 from timing.wording import day_text
 
 HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
@@ -30,6 +31,9 @@ REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
 OFTEN = 0.1  # share of seasons from which an answer tells of such frost or heat
 LIKELY = 0.5  # share of seasons from which it forbids work on a day nobody read
 ALIKE_DAYS = 7  # days before and after a day whose weather stands for its time of the year
+MARGIN_DAYS = RECENT_DAYS + ALIKE_DAYS  # days looked at on either side of one
+
+Runs = tuple[tuple[np.datetime64, np.datetime64], ...]  # first and last days
 
 
 @dataclass(frozen=True)
@@ -100,7 +104,7 @@ def likely_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> dict
     return {
         usual.kind: f"{usual.count} had {usual.what} within {RECENT_DAYS} days of {day_text(day)}"
         for usual in _usual_weather(outlook, odds, day)
-        if usual.share >= LIKELY
+        if usual.share >= LIKELY - 1e-9
     }
 
 
@@ -117,20 +121,50 @@ def often_forbidden(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> tup
 def _usual_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> Iterator[_Usual]:
     """Hard frost, and heat where the work must avoid it, as past seasons had them near a day."""
     drivers, limit = outlook.drivers, _freeze_limit(outlook.species)
-    share = _share_near(outlook, day, drivers.tmin_c[outlook.used] <= limit, 1)
+    at = _offset_in_season(day, outlook.site.hemisphere)
+    share = float(_shares_near(drivers.tmin_c[outlook.used] <= limit, 1)[at])
     what = f"a night of {shown(limit)} or less"
     yield _Usual("hard frost", what, "forbids a cut", share, outlook.seasons)
     if _avoids_heat(outlook, odds, day):
-        share = _share_near(outlook, day, drivers.tmax_c[outlook.used] >= HEAT_C, HEAT_DAYS)
+        share = float(_shares_near(drivers.tmax_c[outlook.used] >= HEAT_C, HEAT_DAYS)[at])
         what = f"{HEAT_DAYS} days in a row at {shown(HEAT_C)} or more"
         forbid = "forbid this work (common practice, no source)"
         yield _Usual("heat", what, forbid, share, outlook.seasons)
 
 
-def _share_near(
-    outlook: Outlook, day: np.datetime64, hits: npt.NDArray[np.bool_], run: int
-) -> float:
-    """Share of seasons with a run of hits within three days of a day, before or after it.
+def usual_weather_runs(outlook: Outlook, days: Days) -> tuple[Runs, Runs]:
+    """Runs of days near which hard frost, and heat, come in at least half of the past seasons.
+
+    Hard frost is that of taxa without a root limit of their own.
+
+    Parameters
+    ----------
+    outlook : of any taxon at the site.
+    days : dates in a row.
+    """
+    drivers, used = outlook.drivers, outlook.used
+    runs = []
+    for hits, run in (
+        (drivers.tmin_c[used] <= HARD_FREEZE_C, 1),
+        (drivers.tmax_c[used] >= HEAT_C, HEAT_DAYS),
+    ):
+        shares = _shares_near(hits, run)
+        at = np.array([_offset_in_season(day, outlook.site.hemisphere) for day in days])
+        likely = runs_at(shares[at], LIKELY)
+        runs.append(tuple((days[first], days[stop - 1]) for first, stop in likely))
+    return runs[0], runs[1]
+
+
+def _offset_in_season(day: np.datetime64, hemisphere: Hemisphere) -> int:
+    """A day's offset in a season that holds the days around it as well; neighbours overlap."""
+    season = season_of(day, hemisphere)
+    starts = (season_start(season + way, hemisphere) for way in (0, -1, 1))
+    offsets = (int((day - start).astype(np.int64)) for start in starts)
+    return next(at for at in offsets if MARGIN_DAYS <= at < SEASON_DAYS - MARGIN_DAYS - 1)
+
+
+def _shares_near(hits: npt.NDArray[np.bool_], run: int) -> Floats:
+    """Share of seasons with a run of hits within three days of each day, before or after it.
 
     It is the mean over the fortnight around the day: thirty seasons are few, and a count of single
     days would forbid one day and allow the next.
@@ -139,17 +173,19 @@ def _share_near(
     ----------
     hits : array (seasons, days), whether a day of the season was as cold or as hot as that.
     run : days in a row that it takes.
+
+    Returns
+    -------
+    array (days,), NaN on the first and last ten.
     """
-    hemisphere = outlook.site.hemisphere
-    season, margin = season_of(day, hemisphere), RECENT_DAYS + ALIKE_DAYS
-    at = int((day - season_start(season, hemisphere)).astype(np.int64))
-    if at < margin:  # a season's first days are also among its last
-        at = int((day - season_start(season - 1, hemisphere)).astype(np.int64))
-    near = hits[:, at - margin : at + margin + 1]
-    spells = np.lib.stride_tricks.sliding_window_view(near, run, axis=1).all(axis=2)
+    spells = np.lib.stride_tricks.sliding_window_view(hits, run, axis=1).all(axis=2)
     window = 2 * RECENT_DAYS + 2 - run
     came = np.lib.stride_tricks.sliding_window_view(spells, window, axis=1).any(axis=2)
-    return float(came.mean())
+    shares = np.full(hits.shape[1], np.nan)
+    fortnight = 2 * ALIKE_DAYS + 1
+    middle = np.convolve(came.mean(axis=0), np.full(fortnight, 1 / fortnight), "valid")
+    shares[MARGIN_DAYS : len(shares) - MARGIN_DAYS] = middle
+    return shares
 
 
 def _avoids_heat(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> bool:
