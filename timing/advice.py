@@ -127,19 +127,22 @@ def answer(
     on : the day asked about.
     condition : the tree's condition.
     confidence : chance from which a day counts as safe.
-    held : records of the tree that forbid heavy cuts for a while (`timing.recovery.holds`).
+    held : records of the tree that forbid heavy cuts for a while, some of them other work too
+        (`timing.recovery.holds`).
     """
     odds = outlook.odds[work]
     hemisphere = outlook.site.hemisphere
     chance = odds.on(on)
     strength: Condition = "weak" if any(hold.weakens for hold in held) else condition
-    begin = max((on, *(hold.until for hold in held))) if work == "heavy" else on
+    heavy = work == "heavy"
+    begin = max((on, *(hold.until if heavy else hold.rested for hold in held)))
     notices = hazard_notices(outlook, work, on)
     closed = ((notice, text) for notice in notices if (text := veto_text(notice, work, on)))
     vetoes = (
-        *(Veto("record", hold.text) for hold in held if work == "heavy"),
+        *(Veto("record", hold.text) for hold in held if heavy),
+        *(Veto("record", hold.rest_text) for hold in held if not heavy and hold.rested > on),
         *(Veto("hazard", text, veto_brief(notice, on)) for notice, text in closed),
-        *(Veto("tree", WEAK) for _ in range(condition == "weak" and work == "heavy")),
+        *(Veto("tree", WEAK) for _ in range(condition == "weak" and heavy)),
         *(Veto("weather", text) for text in weather_vetoes(outlook, odds, on)),
     )
     windows = _from(begin, odds.windows(confidence, begin, hemisphere), bool(begin > on))

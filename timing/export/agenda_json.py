@@ -88,7 +88,6 @@ def _task(task: Task, agenda: Agenda) -> Json:
         "reopens": day_json(task.reopens),
         "wait_days": task.wait_days,
         "loss": round(task.loss, 3),
-        "rest_until": day_json(task.rest_until),
         "done": day_json(task.done),
         "conditions": list(task.conditions),
         "origin": dict(zip(("event", "season", "before"), task.origin, strict=True)),

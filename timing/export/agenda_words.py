@@ -97,11 +97,6 @@ def details(task: Task, on: np.datetime64) -> tuple[str, ...]:
         lines.append(sure if day == on else f"{sure}; {best}")
     if task.done is not None:
         lines.append(f"noted as done on {date_text(task.done, on)}")
-    if task.rest_until is not None:
-        lines.append(
-            f"let it rest until {date_text(task.rest_until, on)}: four weeks after its heavy cut "
-            "(common practice, no source)"
-        )
     lines += [f"condition: {text}" for text in task.conditions]
     return tuple(lines)
 

@@ -255,6 +255,7 @@ def calendar_json(calendar: YearCalendar) -> Json:
         "confidence": calendar.confidence,
         "seasons": calendar.seasons,
         "few_seasons": few_seasons_text(calendar.seasons) or None,
+        "usual_weather": list(calendar.weather),
         "species": [
             {
                 "species": row.species.slug,
