@@ -115,6 +115,25 @@ def test_late_frost_that_nobody_read_forbids_where_it_is_usual() -> None:
     assert not asked("humid-continental", "acer-palmatum", "heavy", "2026-07-20").vetoes
 
 
+@pytest.mark.parametrize(
+    ("year", "end", "said"),
+    [
+        (2022, "06-01", "late frost is likely"),  # the leaves were still soft: nobody knows
+        (2022, "07-05", ""),  # the whole spring was read, and no frost in it
+        (2024, "06-01", "late frost: −2 °C on 21 May"),
+        (2024, "07-05", "late frost: −2 °C on 21 May"),
+    ],
+)
+def test_what_was_read_of_this_spring_counts_where_the_record_ends_before_the_day(
+    year: int, end: str, said: str
+) -> None:
+    spot, on = place("humid-continental").as_of(f"{year}-{end}"), np.datetime64(f"{year}-07-12")
+    view = outlook(load_species("sambucus-racemosa"), spot.record, spot.drivers, on=on)
+    found = answer(view, "heavy", on)
+    assert found.chance > 0.9
+    assert [veto.startswith(said) for veto in found.vetoes] == ([True] if said else [])
+
+
 def test_a_limit_nobody_measured_is_told_as_custom() -> None:
     for slug, said in (
         ("olea-europaea", "no cuts near a night of −10 °C or less (common practice, no source)"),

@@ -67,15 +67,17 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
     -------
     sentences without their full stop.
     """
+    late = _late_frost(outlook, on) if odds.kind == "heavy" else None
     if not reaches(outlook.record.last, on):
-        return tuple(
+        likely = list(likely_weather(outlook, odds, on).items())
+        if odds.kind == "heavy" and not late:
+            likely += _likely_late_frost(outlook, on)
+        told = (
             f"{kind} is likely: no temperature of these days is known, and {seasons}; a record up "
             "to the day would tell"
-            for kind, seasons in (
-                *likely_weather(outlook, odds, on).items(),
-                *(_likely_late_frost(outlook, on) if odds.kind == "heavy" else ()),
-            )
+            for kind, seasons in likely
         )
+        return (*told, late) if late else tuple(told)
     vetoes = []
     record = outlook.record
     coldest = float(np.nanmin(_recent(outlook, on, record.tmin_c, RECENT_DAYS), initial=np.inf))
@@ -95,8 +97,7 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
         )
     heat = (HEAT_C, HEAT_DAYS) if heat_matters else None
     vetoes += forecast_vetoes(record, on, freeze=(limit, _why_frost(outlook.species)), heat=heat)
-    frost = _late_frost(outlook, on) if odds.kind == "heavy" else None
-    return (*vetoes, frost) if frost else tuple(vetoes)
+    return (*vetoes, late) if late else tuple(vetoes)
 
 
 def likely_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> dict[str, str]:
@@ -237,9 +238,17 @@ def _late_frost(outlook: Outlook, on: np.datetime64) -> str | None:
 
 
 def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[tuple[str, str]]:
-    """Leaves lost to a late frost in at least half of the past seasons, on a day nobody read."""
-    hemisphere = outlook.site.hemisphere
-    today = int((on - season_start(season_of(on, hemisphere), hemisphere)).astype(np.int64))
+    """Leaves lost to a late frost in at least half of the past seasons, where nobody read this one.
+
+    A record that ends after the flush should have hardened has seen it all.
+    """
+    season, drivers = season_of(on, outlook.site.hemisphere), outlook.drivers
+    start = season_start(season, outlook.site.hemisphere)
+    today, read = (int((day - start).astype(np.int64)) for day in (on, outlook.record.last))
+    row = drivers.row_of(season)
+    dated = row is not None and "flush_hardened" in outlook.events.days
+    if dated and outlook.events.quantiles("flush_hardened", (0.5,))[0, row] <= read:
+        return
     struck = _on_open_leaves(outlook, today)[outlook.used].any(axis=1)
     if struck.mean() >= LIKELY:
         yield (
