@@ -27,6 +27,7 @@ from timing.calendar import year_calendar
 from timing.export.agenda_words import planned_text
 from timing.export.calendar_text import calendar_strip
 from timing.species.catalogue import load_species
+from timing.temperature import Forecast
 from timing.weather_vetoes import usual_weather_runs, weather_vetoes
 from timing.work_plan import plan
 
@@ -132,6 +133,18 @@ def test_what_was_read_of_this_spring_counts_where_the_record_ends_before_the_da
     found = answer(view, "heavy", on)
     assert found.chance > 0.9
     assert [veto.startswith(said) for veto in found.vetoes] == ([True] if said else [])
+
+
+def test_an_older_forecast_still_forbids() -> None:
+    spot, on = place("humid-continental").as_of("2025-07-05"), np.datetime64("2025-07-15")
+    days = np.arange("2025-07-06", "2025-07-20", dtype="M8[D]")
+    hot = Forecast(days, np.full(14, 20.0), np.full(14, 34.0), days[0])
+    for ahead, vetoes in ((None, 0), (hot, 1)):
+        record = replace(spot.record, ahead=ahead)
+        view = outlook(load_species("acer-palmatum"), record, spot.drivers, on=on)
+        found = answer(view, "heavy", on)
+        assert len(found.vetoes) == vetoes
+        assert all(text.startswith("heat forecast: 3 days at 32 °C") for text in found.vetoes)
 
 
 def test_a_limit_nobody_measured_is_told_as_custom() -> None:

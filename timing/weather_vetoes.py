@@ -31,6 +31,8 @@ REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
 OFTEN = 0.1  # share of seasons from which an answer tells of such frost or heat
 LIKELY = 0.5  # share of seasons from which it forbids work on a day nobody read
 ALIKE_DAYS = 7  # days before and after a day whose weather stands for its time of the year
+UNREAD = "no temperature of these days is known"
+WOULD_TELL = "a record up to the day would tell"
 MARGIN_DAYS = RECENT_DAYS + ALIKE_DAYS  # days looked at on either side of one
 
 Runs = tuple[tuple[np.datetime64, np.datetime64], ...]  # first and last days
@@ -67,37 +69,41 @@ def weather_vetoes(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple
     -------
     sentences without their full stop.
     """
-    late = _late_frost(outlook, on) if odds.kind == "heavy" else None
-    if not reaches(outlook.record.last, on):
-        likely = list(likely_weather(outlook, odds, on).items())
-        if odds.kind == "heavy" and not late:
-            likely += _likely_late_frost(outlook, on)
-        told = (
-            f"{kind} is likely: no temperature of these days is known, and {seasons}; a record up "
-            "to the day would tell"
-            for kind, seasons in likely
-        )
-        return (*told, late) if late else tuple(told)
-    vetoes = []
-    record = outlook.record
+    heavy = odds.kind == "heavy"
+    late = _late_frost(outlook, on) if heavy else None
+    vetoes = _recorded if reaches(outlook.record.last, on) else _unread
+    heat = (HEAT_C, HEAT_DAYS) if _avoids_heat(outlook, odds, on) else None
+    freeze = _freeze_limit(outlook.species), _why_frost(outlook.species)
+    return (
+        *vetoes(outlook, odds, on),
+        *(_likely_late_frost(outlook, on) if heavy and not late else ()),
+        *forecast_vetoes(outlook.record, on, freeze=freeze, heat=heat),
+        *((late,) if late else ()),
+    )
+
+
+def _recorded(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> Iterator[str]:
+    """Hard frost and heat on record up to a day."""
+    record, limit = outlook.record, _freeze_limit(outlook.species)
     coldest = float(np.nanmin(_recent(outlook, on, record.tmin_c, RECENT_DAYS), initial=np.inf))
-    limit = _freeze_limit(outlook.species)
     if coldest <= limit:
-        vetoes.append(
+        yield (
             f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; "
             f"{_why_frost(outlook.species)}"
         )
-    heat_matters = _avoids_heat(outlook, odds, on)
     hot = _recent(outlook, on, record.tmax_c, HEAT_DAYS)
-    if heat_matters and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
-        vetoes.append(
+    if hot.size == HEAT_DAYS and (hot >= HEAT_C).all() and _avoids_heat(outlook, odds, on):
+        yield (
             f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to "
             f"{day_text(min(record.last, on))}; wait for cooler days and shade the pot "
             "(common practice, no source)"
         )
-    heat = (HEAT_C, HEAT_DAYS) if heat_matters else None
-    vetoes += forecast_vetoes(record, on, freeze=(limit, _why_frost(outlook.species)), heat=heat)
-    return (*vetoes, late) if late else tuple(vetoes)
+
+
+def _unread(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> Iterator[str]:
+    """Hard frost and heat of past seasons near a day whose temperatures nobody read."""
+    for kind, seasons in likely_weather(outlook, odds, on).items():
+        yield f"{kind} is likely: {UNREAD}, and {seasons}; {WOULD_TELL}"
 
 
 def likely_weather(outlook: Outlook, odds: WorkOdds, day: np.datetime64) -> dict[str, str]:
@@ -237,11 +243,13 @@ def _late_frost(outlook: Outlook, on: np.datetime64) -> str | None:
     )
 
 
-def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[tuple[str, str]]:
+def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[str]:
     """Leaves lost to a late frost in at least half of the past seasons, where nobody read this one.
 
-    A record that ends after the flush should have hardened has seen it all.
+    A record that reaches the day, or ends after the flush should have hardened, has seen it all.
     """
+    if reaches(outlook.record.last, on):
+        return
     season, drivers = season_of(on, outlook.site.hemisphere), outlook.drivers
     start = season_start(season, outlook.site.hemisphere)
     today, read = (int((day - start).astype(np.int64)) for day in (on, outlook.record.last))
@@ -252,10 +260,9 @@ def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[tuple[st
     struck = _on_open_leaves(outlook, today)[outlook.used].any(axis=1)
     if struck.mean() >= LIKELY:
         yield (
-            "late frost",
-            f"{np.count_nonzero(struck)} of {outlook.seasons} seasons had {shown(LEAF_FROST_C)} or "
+            f"late frost is likely: {UNREAD}, and {np.count_nonzero(struck)} of {outlook.seasons} seasons had {shown(LEAF_FROST_C)} or "
             f"less on leaves not yet hardened before {day_text(on)}; if leaves were lost, wait for "
-            "the new flush to harden",
+            f"the new flush to harden; {WOULD_TELL}"
         )
 
 
