@@ -259,10 +259,11 @@ def _likely_late_frost(outlook: Outlook, on: np.datetime64) -> Iterator[str]:
         return
     struck = _on_open_leaves(outlook, today)[outlook.used].any(axis=1)
     if struck.mean() >= LIKELY:
+        count = f"{np.count_nonzero(struck)} of {outlook.seasons} seasons"
         yield (
-            f"late frost is likely: {UNREAD}, and {np.count_nonzero(struck)} of {outlook.seasons} seasons had {shown(LEAF_FROST_C)} or "
-            f"less on leaves not yet hardened before {day_text(on)}; if leaves were lost, wait for "
-            f"the new flush to harden; {WOULD_TELL}"
+            f"late frost is likely: {UNREAD}, and {count} had {shown(LEAF_FROST_C)} or less on "
+            f"leaves not yet hardened before {day_text(on)}; if leaves were lost, wait for the new "
+            f"flush to harden; {WOULD_TELL}"
         )
 
 
