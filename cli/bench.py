@@ -209,9 +209,10 @@ def tuned_taxa(
         warnings += [f"{observations}: {warning}" for warning in found.warnings]
     if not seen:
         return Taxa(bench, wanted)
+    from timing.observed_dates import seen_in_season
     from timing.running import running_year
     from timing.species.catalogue import load_species
-    from timing.tuning import seen_in_season, tune
+    from timing.tuning import tune
 
     watched = (load_species(slug) for slug in dict.fromkeys(item.species for item in seen))
     everybody = {taxon.slug: taxon for taxon in (*wanted, *watched)}
@@ -228,7 +229,7 @@ def tuned_taxa(
         bench,
         tuple(tuning.species[taxon.slug] for taxon in wanted),
         tuning.fits,
-        seen_in_season(seen, running_year(bench.on, hemisphere), hemisphere),
+        seen_in_season(tuning.usable, running_year(bench.on, hemisphere), hemisphere),
     )
 
 

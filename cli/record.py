@@ -23,7 +23,8 @@ from cli.options import format_option
 from cli.output import echo_json
 
 if TYPE_CHECKING:
-    from timing.notebook.model import Record
+    from timing.notebook.model import ObservedDate, Record
+    from timing.notebook.store import Notebook
 
 RUNNING = "running"
 
@@ -71,6 +72,7 @@ def add(what: str, notebook: Path | None, **given: Any) -> None:
         record = _record(what, day, values)
         number = book.add_record(record, when=when)
         click.echo("\n".join(record_lines(book.record(number))))
+        _tell_doubt(book, number, when.date())
 
 
 @command.command("list")
@@ -127,8 +129,11 @@ def change(number: int, notebook: Path | None, **given: Any) -> None:
     if not values:
         raise UsageError("say what to change, such as --on DATE, --ended DATE or --note TEXT")
     with open_notebook(notebook) as book:
-        book.change_record(number, lambda old: _edited(old, values), when=now())
+        when = now()
+        book.change_record(number, lambda old: _edited(old, values), when=when)
         _show((book.record(number),), "text")
+        if "on" in values:
+            _tell_doubt(book, number, when.date())
 
 
 @command.command("remove")
@@ -215,6 +220,59 @@ def _record(written: str, day: dt.date, values: dict[str, Any]) -> Record:
             raise UsageError(f"{what} needs --tree NAME, or --species NAME for a taxon at a site")
         values["species"] = one_species(values["species"])
     return ObservedDate(event=what, date=day, **values)
+
+
+def _tell_doubt(book: Notebook, number: int, today: dt.date) -> None:
+    """Say on stderr what makes a noted date look like a slip."""
+    from timing.notebook.model import ObservedDate
+
+    record = book.record(number)
+    text = _doubt(book, record, today) if isinstance(record, ObservedDate) else ""
+    if text:
+        slip = f"sapdial record change {number} --on DATE"
+        click.echo(f"record {number}: {text}; if it is a slip: {slip}", err=True)
+
+
+def _doubt(book: Notebook, record: ObservedDate, today: dt.date) -> str:
+    """The same in a sentence; "" where nothing is odd, or the site cannot tell."""
+    import numpy as np
+
+    from cli.bench import notebook_bench
+    from timing.errors import DataError
+    from timing.intake.observations import Observation
+    from timing.notebook.model import ObservedDate
+    from timing.observed_dates import doubt, expected_date, season_seen
+    from timing.species.catalogue import load_species
+    from timing.tuning import Nominal
+
+    tree = book.tree(record.tree) if record.tree else None
+    try:
+        bench = notebook_bench(book, record.site, np.datetime64(today, "D"), tree)
+    except DataError:
+        return ""  # no temperatures, or too few seasons, to judge by
+    taxon, hemisphere = load_species(record.species), bench.site.hemisphere
+    if record.event not in taxon.events:
+        return f"no answer uses {record.event} of {record.species}"
+
+    def season(item: ObservedDate) -> int:
+        return season_seen(item.event, np.datetime64(item.date, "D"), hemisphere)
+
+    usual = Nominal(bench.drivers).dates(taxon, record.event)
+    seen = Observation(
+        record.species, record.event, np.datetime64(record.date, "D"), record.number, "record"
+    )
+    if text := doubt(seen, expected_date(bench.drivers, usual, season(record))):
+        return text
+    whose = book.records(tree=record.tree) if record.tree else book.records(site=record.site)
+    for other in whose:
+        if (
+            isinstance(other, ObservedDate)
+            and (other.tree, other.species, other.event)
+            == (record.tree, record.species, record.event)
+            and (season(other), other.number != record.number) == (season(record), True)
+        ):
+            return f"record {other.number} has {other.date} for the same event; neither is used"
+    return ""
 
 
 def _only(what: str, values: dict[str, Any], *names: str) -> None:

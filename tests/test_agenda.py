@@ -18,6 +18,7 @@ import itertools
 import json
 import re
 import shlex
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -27,11 +28,12 @@ from test_bench import FRAME, SITE, readings, run
 
 from timing.agenda import SiteBasis, agenda
 from timing.agenda_notices import expected
-from timing.agenda_tasks import GROUPS, Asked, Subject, tasks_of
+from timing.agenda_tasks import GROUPS, Asked, Subject, barred, tasks_of
 from timing.answers import outlook, site_drivers
 from timing.export.agenda_text import agenda_text, plan_text
 from timing.notebook.model import NotebookSite, ObservedDate, Runner, Tree, WorkDone
 from timing.notebook.store import Notebook
+from timing.recovery import holds
 from timing.species.catalogue import load_species
 from timing.work_plan import plan
 
@@ -202,13 +204,17 @@ def test_work_noted_as_done_goes_last():
         assert tasks["heavy"].loss > 0
 
 
-def test_other_work_is_told_to_wait_after_a_heavy_cut():
+def test_other_work_waits_after_a_heavy_cut():
     for cut, waits in (("2025-07-05", True), ("2025-06-10", False)):
         done = (WorkDone("Tree", "heavy", dt.date.fromisoformat(cut), 0.3),)
-        found, day = subject("acer-palmatum", "2025-07-14", work=done)
+        day = np.datetime64("2025-07-16")
+        bare, _ = subject("acer-palmatum", str(day), work=done)
+        found = replace(bare, held=holds(bare.outlook, done, day))
         (light,) = [task for task in tasks_of([found], Asked(day, 0.9)) if task.work == "light"]
-        rested = np.datetime64(cut) + 28
-        assert light.rest_until == (rested if waits else None)
+        assert light.group == ("opening" if waits else "open")
+        assert not waits or light.opens == np.datetime64(cut) + 28
+        barred_today = {item.work for item in barred([found], Asked(day, 0.9))}
+        assert ("light" in barred_today) == waits
 
 
 def test_a_frost_takes_open_work_off_the_list_and_says_so():
@@ -271,6 +277,8 @@ def test_vetoes_stand_by_themselves(told):
     found = told()
     assert {(item["tree"], item["work"], item["topic"]) for item in found["vetoes"]} == {
         ("Old maple", "heavy", "record"),
+        ("Old maple", "light", "record"),  # four weeks of rest
+        ("Old maple", "outline", "record"),
         ("Resting maple", "heavy", "record"),
         ("Strong pine", "heavy", "record"),
         ("Weak beech", "heavy", "tree"),

@@ -260,6 +260,66 @@ def test_the_same_warning_is_told_once(tmp_path):
     assert any("record 5: 2023-06-01 cannot be leaf_fall" in line for line in told_)
 
 
+def noted(tmp_path, *dates: tuple[str, str]):
+    """A notebook with one maple and dates noted by the command; what each was told on stderr."""
+    path = tmp_path / "notebook.sqlite"
+    with Notebook.open(path, create=True) as book:
+        book.add_site(SITE, readings(), when=WHEN)
+        book.add_tree(Tree("Maple", "acer-palmatum", SITE.name), when=WHEN)
+    said = []
+    for event, day in dates:
+        result = run("record", "add", event, "--tree", "Maple", "--on", day, book=path)
+        assert result.exit_code == 0
+        said.append(" ".join(result.stderr.split()))
+    return path, said
+
+
+@pytest.mark.parametrize("event", ["bud_break", "leaf_full_size", "flush_hardened"])
+def test_a_slip_of_months_in_this_season_makes_no_tree_safe(tmp_path, event):
+    asked = ("ask", "--tree", "Maple", "--work", "heavy", "--on", "2025-05-10", "--format", "json")
+    path, (said,) = noted(tmp_path, (event, "2025-01-30"))
+    assert said.startswith(f"record 1: 2025-01-30 cannot be {event} of acer-palmatum here")
+    assert "sapdial record change 1 --on DATE" in said
+    result = run(*asked, book=path)
+    (answer,) = json.loads(result.stdout)["answers"]
+    assert answer["verdict"] == "not_safe" and answer["chance"] < 0.1
+    assert f"record 1: 2025-01-30 cannot be {event}" in result.stderr
+    assert "Warning" not in result.stderr
+
+
+def test_what_is_noted_is_judged_by_its_own_season(tmp_path):
+    _, said = noted(
+        tmp_path,
+        ("bud_break", "2024-05-02"),
+        ("bud_break", "2024-05-09"),
+        ("bud_break", "2023-11-02"),
+        ("leaf_fall", "2023-10-25"),
+        ("sap_rise", "2024-12-28"),
+        ("sap_rise", "2022-12-30"),
+        ("bud_break", "2022-03-25"),
+    )
+    assert said[0] == said[3] == said[5] == ""
+    assert "record 1 has 2024-05-02 for the same event; neither is used" in said[1]
+    assert "2023-11-02 cannot be bud_break" in said[2]
+    assert "days before the sap_rise of acer-palmatum expected here (2025-" in said[4]
+    assert (
+        "2022-03-25 is 39 days before the bud_break" in said[6]
+        and "answers believe the date noted" in said[6]
+    )
+
+
+def test_two_dates_of_one_tree_are_not_averaged(tmp_path):
+    path, _ = noted(tmp_path, ("bud_break", "2025-04-20"), ("bud_break", "2025-04-30"))
+    maple = told("compare", "--on", ON, book=path)["species"][0]
+    assert maple["events"]["bud_break"]["date"] not in ("2025-04-20", "2025-04-25")
+    warned = run("compare", "--on", ON, book=path).stderr
+    assert "records 1, 2: two dates of bud_break of acer-palmatum; neither is used" in warned
+    path.unlink()
+    path, _ = noted(tmp_path, ("bud_break", "2025-04-20"), ("bud_break", "2025-01-05"))
+    maple = told("compare", "--on", ON, book=path)["species"][0]
+    assert maple["events"]["bud_break"]["date"] == "2025-04-20"  # the other cannot be
+
+
 def test_hazards_noted_for_a_site_are_obeyed_by_every_answer(tmp_path):
     path = tmp_path / "notebook.sqlite"
     with Notebook.open(path, create=True) as book:

@@ -527,27 +527,6 @@ def test_what_lies_before_bud_break_is_not_awaited_after_it(sapdial: Command) ->
         assert "end of the record" not in events["sap_peak"].get("reason", "")
 
 
-def test_frost_of_days_nobody_read_forbids_where_it_is_usual(sapdial: Command) -> None:
-    question = ("ask", "ulmus-parvifolia", "--work", "heavy", "--sample", "cold-interior", "--on")
-    (deep,) = sapdial.json(*question, "2026-01-15")["answers"]
-    assert deep["verdict"] == "not_safe"
-    (veto,) = deep["vetoes"]
-    count, of = map(int, re.search(r"and (\d+) of (\d+) seasons had a night of −10", veto).groups())
-    rows = [line.split(",") for line in Path(__file__).parents[1].joinpath(
-        "climate_samples", "cold-interior.csv").read_text(encoding="utf-8").splitlines()[1:]
-    ]  # fmt: skip
-    cold = {
-        row[0][:4]
-        for row in rows
-        if row[0][5:] in ("01-13", "01-14", "01-15") and float(row[1]) <= -10 and row[0] >= "1996"
-    }
-    assert (count, of) == (len(cold), 30)
-    said = f"on 15 January that would have been so in {count} of {of} seasons"
-    assert any(said in reason for reason in deep["reasons"])
-    (spring,) = sapdial.json(*question, "2026-04-10")["answers"]
-    assert not spring["vetoes"]
-
-
 def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
     text = sapdial.answered(*question, "--on", "2025-02-20")
@@ -558,6 +537,31 @@ def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     assert "Veto (" not in sapdial.answered(*question, "--on", "2025-06-01")
     full = sapdial.answered("ask", "pinus-sylvestris", *question[3:], "--on", "2025-02-20")
     assert "on every day): once the veto ends, to 10 March 2025." in " ".join(full.split())
+
+
+def test_a_veto_of_some_kinds_of_work_names_them(sapdial: Command) -> None:
+    question = ("ask", "acer-palmatum", "ulmus-parvifolia", "--sample", "humid-subtropical")
+    text = " ".join(sapdial.answered(*question, "--on", "2026-07-25").split())
+    assert "Chinese elm light safe today" in text
+    assert "Veto (Japanese maple: heavy, light; Chinese elm: heavy): heat is likely" in text
+
+
+def test_where_nights_stay_warm_a_fig_grows_and_a_maple_has_no_year(
+    sapdial: Command, tmp_path: Path
+) -> None:
+    first = dt.date(2000, 1, 1)
+    days = [first + dt.timedelta(days=day) for day in range(20 * 365)]
+    path = tmp_path / "warm.csv"
+    rows = (f"{day},{23 + day.day % 3},{31 + day.day % 4}" for day in days)
+    path.write_text("\n".join(["date,tmin_c,tmax_c", *rows, ""]), encoding="utf-8")
+    where = ("--temperatures", path, "--latitude", "1.3", "--longitude", "103.8")
+    found = sapdial.json(
+        "ask", "ficus-microcarpa", MAPLE, "--work", "heavy", *where, "--on", days[-1]
+    )
+    fig, maple = found["answers"]
+    assert fig["verdict"] == "safe" and not fig["vetoes"]
+    assert fig["phase"] == "in warm growth, as nights stay warm all year"
+    assert maple["verdict"] == "not_safe" and maple["phase"].startswith("unknown")
 
 
 def test_a_window_that_hardly_ever_opens_is_told_as_none(sapdial: Command) -> None:

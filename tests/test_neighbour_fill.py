@@ -330,7 +330,7 @@ def ahead(low: list[float], high: list[float], made: np.datetime64 = TODAY) -> T
 
 
 def vetoes(record: TemperatureRecord, heat: bool = False) -> tuple[str, ...]:
-    return forecast_vetoes(record, TODAY, freeze_c=-10, heat=(32.0, 3) if heat else None)
+    return forecast_vetoes(record, TODAY, freeze=(-10, "why"), heat=(32.0, 3) if heat else None)
 
 
 def test_a_forecast_frost_forbids_on_the_next_days_only() -> None:

@@ -232,7 +232,10 @@ def test_what_is_held_weak_or_done_is_not_planned():
     assert ("Weak", "heavy") not in reasons
     assert ("Held", "light", "2025-07-12") in slots(found)  # four weeks are over on 8 July
     early = planned([held], ("2025-07-05",), confidence=0.5)
-    assert "four weeks of rest" in {i.job.work: i.reason for i in early.left}["light"]
+    assert (
+        "other work waits four weeks, until 8 July 2025"
+        in {i.job.work: i.reason for i in early.left}["light"]
+    )
 
 
 def test_work_done_in_its_window_is_not_planned_again():

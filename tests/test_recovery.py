@@ -93,7 +93,22 @@ def test_a_second_heavy_cut_waits_for_the_next_hardened_flush():
     assert "heavy cut of 30% on 1 July 2025" in told.vetoes[0]
     assert np.datetime64("2026-06-15") < held[0].until < np.datetime64("2026-08-15")
     assert all(window.opens >= held[0].until for window in told.windows)
-    assert answer(found, "light", day, held=held).verdict == answer(found, "light", day).verdict
+
+
+@pytest.mark.parametrize("kind", ["heavy", "leaf_removal"])
+def test_other_work_waits_four_weeks(kind):
+    for on, waits in (("2025-07-28", True), ("2025-07-29", False)):
+        found, day = view(on=on)
+        held = holds(found, [done(kind, "2025-07-01", 0.5)], day)
+        told, free = answer(found, "light", day, held=held), answer(found, "light", day)
+        assert free.verdict == "safe" and not free.vetoes
+        assert told.verdict == ("not_safe" if waits else "safe")
+        assert told.windows[0].opens == (
+            np.datetime64("2025-07-29") if waits else free.windows[0].opens
+        )
+        assert any("until 29 July 2025" in veto for veto in told.vetoes) == waits
+    rested = holds(found, [done("repotting", "2025-07-01")], day)
+    assert answer(found, "light", day, held=rested).verdict == "safe"
 
 
 def test_a_cut_in_dormancy_waits_for_this_years_flush():

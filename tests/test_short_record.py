@@ -19,6 +19,11 @@ from test_bench import run
 from test_cli import strict_json
 
 from timing.advice import Answer, answer
+from timing.agenda import SiteBasis, agenda
+from timing.agenda_tasks import Subject
+from timing.answers import outlook
+from timing.export.agenda_text import agenda_text
+from timing.species.catalogue import load_species
 from timing.temperature import record_from_readings
 
 SAMPLE = "humid-continental"
@@ -150,3 +155,33 @@ def test_a_region_names_its_site_of_few_seasons_and_an_empty_file_says_so(
     assert sorted(text is None for text in few) == [False, True]
     assert said in paths[1].read_text(encoding="utf-8")
     assert "year.ics: 2025, 1 taxon, 2 sites; no safe day, so it holds no entry" in done.stdout
+
+
+@pytest.mark.parametrize("seasons", [3, 30])
+def test_an_agenda_of_few_seasons_tells_its_marginal_days(seasons: int) -> None:
+    on = np.datetime64("2025-06-20")
+    here = shortened(seasons + 1).as_of(on)
+    views = {
+        slug: outlook(load_species(slug), here.record, here.drivers, on=on)
+        for slug in ("acer-palmatum", "ulmus-parvifolia")
+    }
+    subjects = [Subject(slug, "Yard", view) for slug, view in views.items()]
+    subjects.append(Subject("weak", "Yard", views["acer-palmatum"], condition="weak"))
+    found = agenda(subjects, [SiteBasis("Yard", here.site, here.record)], on, confidence=0.9)
+    said = " ".join(agenda_text(found).split())
+    if seasons == 30:
+        assert found.tasks and not found.marginal and "MARGINAL" not in said
+        return
+    assert not found.tasks and "No day of the coming year reaches 90% for this work" in said
+    assert {(item.subject.name, item.work) for item in found.marginal} == {
+        *((slug, work) for slug in views for work in ("heavy", "light")),
+        ("weak", "light"),
+    }
+    for item in found.marginal:
+        days = item.opens + np.arange((item.closes - item.opens).astype(int) + 1)
+        chance = item.subject.outlook.odds[item.work].at(days)
+        assert on <= item.opens <= on + 42
+        assert chance.min() + 1e-9 >= 0.5 and chance.max() < 0.9
+        assert item.best_day == (days[int(chance.argmax())], chance.max())
+        day = item.best_day[0].astype(object)
+        assert f"best {day.day} {day:%B} ({chance.max():.0%})" in said

@@ -18,6 +18,8 @@ What must hold:
 * verdict, windows, best day and sampling range agree with the odds of the day.
 """
 
+import datetime as dt
+
 import numpy as np
 import pytest
 from sites import (
@@ -263,6 +265,39 @@ def test_what_regrows_after_the_last_heavy_day_matures_before_the_leaves_colour(
                 if np.mean(mature) < level - 1 / len(rows) - 1e-9:
                     wrong.append((slug, level, last, f"{np.mean(mature):.0%}"))
     assert not wrong, f"{name}: regrowth matures in too few seasons {wrong}"
+
+
+@pytest.mark.parametrize("name", tried(SITES))
+def test_a_closing_date_that_no_year_moves_is_the_last_safe_day(name):
+    found = 0
+    for slug in ("acer-palmatum", "juniperus-chinensis", "zelkova-serrata"):
+        view = outlook_at(name, slug)
+        for work in ("heavy", "light"):
+            told = answer(view, work, np.datetime64("2026-01-20"))
+            closes = next((text for text in told.reasons if text.startswith("Closes on ")), None)
+            if closes is None:
+                continue
+            date = dt.datetime.strptime(f"{closes.split(',')[0]} 2023", "Closes on %d %B %Y").date()
+            last = int(_northern(int(cycle_day(np.array(date, "M8[D]"))), view))
+            runs = _runs(view, work, 0.9)
+            found += any(end == last for _, end in runs)
+            near = [end for _, end in runs if abs(end - last) < 4]
+            assert near in ([], [last]), f"{name} {slug} {work}: {closes}, safe until {near}"
+    assert found or name in ("mediterranean", "cold-interior"), f"{name}: nothing compared"
+
+
+def test_the_closing_date_is_the_same_calendar_day_in_a_leap_year():
+    view = outlook_at("humid-continental", "acer-palmatum")
+    for work, month in (("heavy", 7), ("light", 8)):
+        ends = {
+            str(window.closes)[5:]
+            for year in (2027, 2028, 2029)
+            for window in answer(view, work, np.datetime64(f"{year}-{month:02d}-20")).windows[:1]
+        }
+        assert len(ends) == 1, (work, ends)
+    limits = view.odds["heavy"].limits
+    days = view.drivers.starts[:, None] + np.floor(limits.light).astype(int)
+    assert {str(day)[5:] for day in days.ravel()} == ends
 
 
 @pytest.mark.parametrize("name", ["seattle_1948_2017", "coast"])

@@ -1,9 +1,9 @@
 """May I cut? The answer for one taxon, one kind of work and one day.
 
 The verdict weighs two things that are kept apart: the *odds* of the day, from past seasons and
-from this season's record so far, and *vetoes*, from what was recorded up to the day (hard frost,
-heat, leaves lost to a late frost), is wrong with the tree, or is a closed season of a hazard. A
-veto overrules good odds; nothing overrules bad ones.
+from this season's record so far, and *vetoes*: frost and heat (`timing.weather_vetoes`), what is
+wrong with the tree, the closed season of a hazard. A veto overrules good odds; nothing overrules
+bad ones.
 """
 
 from __future__ import annotations
@@ -15,27 +15,21 @@ import numpy as np
 
 from timing.answers import Outlook
 from timing.closed_seasons import HazardNotice, hazard_notices, veto_brief, veto_text
-from timing.forecast import forecast_vetoes
-from timing.reasons import evidence_clause, rule_reasons, season_so_far, shown
+from timing.reasons import evidence_clause, rule_reasons, season_so_far
 from timing.recovery import Hold
-from timing.running import RECENT_DAYS, reaches
-from timing.season import Floats, season_of, season_start, year_of
+from timing.running import reaches
+from timing.season import season_of, year_of
 from timing.species.catalogue import common_rules
 from timing.species.model import Caution, Condition, Disagreement, Species, WorkKind
+from timing.weather_vetoes import often_forbidden, weather_vetoes
 from timing.windows import MARGINAL, Window, WorkOdds, wilson_range
-from timing.wording import WORK_LABELS, day_text
+from timing.wording import WORK_LABELS
 
 Verdict = Literal["safe", "marginal", "not_safe"]
 VetoTopic = Literal["record", "hazard", "tree", "weather"]
 
 CONFIDENCE = 0.9
-HARD_FREEZE_C = -10.0  # no heavy cut near such a night (common practice, no source)
-ROOT_MARGIN_C = 3.0
-FROST_OFTEN = 0.1  # share of seasons from which an answer tells of such frost
-HEAT_C, HEAT_DAYS = 32.0, 3  # custom, adjustable: no air temperature has been published
-LEAF_FROST_C = -2.0  # cautious side of -3.5 °C, Vitasse et al. 2014, J. Ecol. 102:981
 WEAK = "weak tree: no heavy cut until it has grown freely for a full season"
-REFLUSH_DAYS = 34  # Augspurger 2009: re-leafing set canopies back 16-34 days
 
 
 @dataclass(frozen=True)
@@ -133,20 +127,23 @@ def answer(
     on : the day asked about.
     condition : the tree's condition.
     confidence : chance from which a day counts as safe.
-    held : records of the tree that forbid heavy cuts for a while (`timing.recovery.holds`).
+    held : records of the tree that forbid heavy cuts for a while, some of them other work too
+        (`timing.recovery.holds`).
     """
     odds = outlook.odds[work]
     hemisphere = outlook.site.hemisphere
     chance = odds.on(on)
     strength: Condition = "weak" if any(hold.weakens for hold in held) else condition
-    begin = max((on, *(hold.until for hold in held))) if work == "heavy" else on
+    heavy = work == "heavy"
+    begin = max((on, *(hold.until if heavy else hold.rested for hold in held)))
     notices = hazard_notices(outlook, work, on)
     closed = ((notice, text) for notice in notices if (text := veto_text(notice, work, on)))
     vetoes = (
-        *(Veto("record", hold.text) for hold in held if work == "heavy"),
+        *(Veto("record", hold.text) for hold in held if heavy),
+        *(Veto("record", hold.rest_text) for hold in held if not heavy and hold.rested > on),
         *(Veto("hazard", text, veto_brief(notice, on)) for notice, text in closed),
-        *(Veto("tree", WEAK) for _ in range(condition == "weak" and work == "heavy")),
-        *(Veto("weather", text) for text in _weather(outlook, odds, on)),
+        *(Veto("tree", WEAK) for _ in range(condition == "weak" and heavy)),
+        *(Veto("weather", text) for text in weather_vetoes(outlook, odds, on)),
     )
     windows = _from(begin, odds.windows(confidence, begin, hemisphere), bool(begin > on))
     marginal = odds.windows(min(MARGINAL, confidence), begin, hemisphere)
@@ -175,7 +172,7 @@ def answer(
         reasons=(
             *rule_reasons(outlook, odds, notices),
             *season_so_far(outlook, odds, on),
-            *(_frost_often(outlook, max(target, on)) if best else ()),
+            *(often_forbidden(outlook, odds, max(target, on)) if best else ()),
             *_lighter(held, work),
         ),
         how_much=how_much(outlook.species, work, strength),
@@ -226,10 +223,17 @@ def how_much(species: Species, work: WorkKind, condition: Condition) -> HowMuch:
 
 def phase(outlook: Outlook, on: np.datetime64) -> str:
     """What the tree is doing on a day: by this season's record where it reaches, else usually."""
+    days = outlook.events.days
+    if any(np.isinf(days[event][outlook.used]).mean() > 0.5 for event in WARMTH if event in days):
+        return "in warm growth, as nights stay warm all year"
+    if "bud_break" in days and outlook.usual("bud_break") is None:
+        return f"unknown: {NO_YEAR}"
     reached = _season_phase(outlook, on) if reaches(outlook.record.last, on) else None
     return reached or _usual_phase(outlook, on)
 
 
+NO_YEAR = "this site gives the taxon no usable year"
+WARMTH = ("warm_start", "warm_end")
 SAP_RUNS_DAYS = 150  # a tree that falls dormant so soon after its sap rose has it moving still
 PHASES = {
     "sap_rise": "sap rising, buds still closed",
@@ -244,12 +248,6 @@ PHASES = {
     "warm_start": "in warm growth",
     "warm_end": "resting through cool nights",
 }
-
-
-def _recent(outlook: Outlook, on: np.datetime64, values: Floats, days: int) -> Floats:
-    """The last readings up to and including a day."""
-    stop = int((on - outlook.record.first).astype(np.int64)) + 1
-    return values[:stop][-days:]
 
 
 def _season_phase(outlook: Outlook, on: np.datetime64) -> str | None:
@@ -277,105 +275,11 @@ def _usual_phase(outlook: Outlook, on: np.datetime64) -> str:
             day = int((usual.dates(year)[1] - np.datetime64(f"{year}-01-01")).astype(np.int64))
             since[event] = (today - day) % 366
     if not since:
-        return "unknown: this site gives the taxon no usable year"
+        return f"unknown: {NO_YEAR}"
     latest = min(reversed(since), key=since.__getitem__)
     if latest == "dormant" and since.get("sap_rise", 366) <= SAP_RUNS_DAYS:
         latest = "sap_rise"
     return f"usually {PHASES[latest]}"
-
-
-def _weather(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:
-    """What the recorded weather forbids on a day, or that of past seasons where none is known."""
-    if not reaches(outlook.record.last, on):
-        return _usual_frost(outlook, on)
-    vetoes = []
-    heavy = odds.kind == "heavy"
-    record = outlook.record
-    recent = _recent(outlook, on, record.tmin_c, RECENT_DAYS)
-    coldest = float(np.nanmin(recent, initial=np.inf))
-    limit = _freeze_limit(outlook.species)
-    if coldest <= limit:
-        vetoes.append(
-            f"hard frost: {shown(coldest)} in the last {RECENT_DAYS} days; fresh cuts and roots in "
-            f"a pot suffer from about {shown(limit)}"
-        )
-    avoids_heat = heavy or any("midsummer_heat" in rule.avoid for rule in odds.in_force(on))
-    hot = _recent(outlook, on, record.tmax_c, HEAT_DAYS)
-    if avoids_heat and hot.size == HEAT_DAYS and bool((hot >= HEAT_C).all()):
-        vetoes.append(
-            f"heat: {HEAT_DAYS} days at {shown(HEAT_C)} or more up to "
-            f"{day_text(min(record.last, on))}; wait for cooler days and shade the pot "
-            "(common practice, no source)"
-        )
-    heat = (HEAT_C, HEAT_DAYS) if avoids_heat else None
-    vetoes += forecast_vetoes(record, on, freeze_c=limit, heat=heat)
-    frost = _frost_veto(outlook, on) if heavy else None
-    return (*vetoes, frost) if frost else tuple(vetoes)
-
-
-def _freeze_limit(species: Species) -> float:
-    """The night from which fresh cuts and roots in a pot suffer [°C]."""
-    roots = species.root_zone
-    return max(HARD_FREEZE_C, roots.coldest_c + ROOT_MARGIN_C if roots else HARD_FREEZE_C)
-
-
-def _frosty_seasons(outlook: Outlook, day: np.datetime64) -> int:
-    """In how many past seasons a hard frost would have forbidden the work of a day."""
-    drivers, hemisphere = outlook.drivers, outlook.site.hemisphere
-    start = season_start(season_of(day, hemisphere), hemisphere)
-    stop = int((day - start).astype(np.int64)) + 1
-    nights = drivers.tmin_c[outlook.used, max(stop - RECENT_DAYS, 0) : stop]
-    return int(np.count_nonzero((nights <= _freeze_limit(outlook.species)).any(axis=1)))
-
-
-def _frost_often(outlook: Outlook, day: np.datetime64) -> tuple[str, ...]:
-    """That a hard frost often forbids the work of a day; nothing where it seldom does."""
-    count = _frosty_seasons(outlook, day)
-    if count < FROST_OFTEN * outlook.seasons:
-        return ()
-    limit = shown(_freeze_limit(outlook.species))
-    return (
-        f"A night of {limit} or less within the {RECENT_DAYS} days up to the cut forbids it: on "
-        f"{day_text(day)} that would have been so in {count} of {outlook.seasons} seasons.",
-    )
-
-
-def _usual_frost(outlook: Outlook, on: np.datetime64) -> tuple[str, ...]:
-    """The veto of a day whose weather is unknown, where a hard frost is as likely as not."""
-    count = _frosty_seasons(outlook, on)
-    if 2 * count < outlook.seasons:
-        return ()
-    limit = shown(_freeze_limit(outlook.species))
-    return (
-        f"hard frost is likely: no temperature of these days is known, and {count} of "
-        f"{outlook.seasons} seasons had a night of {limit} or less within the {RECENT_DAYS} days "
-        f"up to {day_text(on)}",
-    )
-
-
-def _frost_veto(outlook: Outlook, on: np.datetime64) -> str | None:
-    """Leaves lost to a late frost: no heavy cut until a new flush has had time to harden."""
-    drivers = outlook.drivers
-    row = drivers.row_of(season_of(on, outlook.site.hemisphere))
-    if row is None or "flush_hardened" not in outlook.events.days:
-        return None
-    today = float((on - drivers.starts[row]).astype(np.int64))
-    budding = float(outlook.events.quantiles("bud_break", (0.5,))[0, row])
-    if np.isnan(budding) or budding > today:
-        return None
-    hardened = float(outlook.events.quantiles("flush_hardened", (0.5,))[0, row])
-    soft_until = today if np.isnan(hardened) else min(hardened, today)
-    day = np.arange(drivers.tmin_c.shape[1])
-    frost = np.flatnonzero(
-        (day >= budding) & (day <= soft_until) & (drivers.tmin_c[row] <= LEAF_FROST_C)
-    )
-    if frost.size == 0 or today >= hardened + REFLUSH_DAYS:
-        return None
-    return (
-        f"late frost: {shown(float(drivers.tmin_c[row, frost[-1]]))} on "
-        f"{day_text(drivers.starts[row] + int(frost[-1]))} after the buds had opened; if leaves "
-        "were lost, wait for the new flush to harden (two to five weeks later than usual)"
-    )
 
 
 def _conditions(odds: WorkOdds, day: np.datetime64) -> tuple[str, ...]:

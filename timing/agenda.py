@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.agenda_marginal import Marginal, marginal_work
 from timing.agenda_notices import Notice, observation_notices, stale_notice, subject_notices
 from timing.agenda_tasks import Asked, Barred, Group, Subject, Task, barred, tasks_of
 from timing.site import Site
@@ -41,6 +42,7 @@ class Agenda:
     sites : what it rests on.
     subjects : every tree or taxon it speaks of.
     tasks : in their groups; within a group by what is lost by waiting, then by name.
+    marginal : marginal days of work that no day is safe for.
     notices : by date, then by name.
     barred : work that something forbids today, whatever the odds.
     unanswered : trees left out.
@@ -51,6 +53,7 @@ class Agenda:
     sites: tuple[SiteBasis, ...] = ()
     subjects: tuple[Subject, ...] = ()
     tasks: tuple[Task, ...] = ()
+    marginal: tuple[Marginal, ...] = ()
     notices: tuple[Notice, ...] = ()
     barred: tuple[Barred, ...] = ()
     unanswered: tuple[Unanswered, ...] = ()
@@ -104,6 +107,7 @@ def agenda(
         sites,
         subjects,
         tasks_of(subjects, asked),
+        marginal_work(subjects, asked),
         tuple(notices),
         barred(subjects, asked),
         unanswered,

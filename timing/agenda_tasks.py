@@ -36,7 +36,6 @@ Group = Literal["closing", "open", "opening"]
 GROUPS: tuple[Group, ...] = ("closing", "open", "opening")
 CLOSING_DAYS = 21
 AHEAD_DAYS = 42
-REST_DAYS = 28  # between a heavy cut and other work of a tree (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ class Subject:
     outlook : events and odds of its taxon on the day, for its condition.
     is_tree : whether it is a tree of the notebook.
     condition : how strong it is.
-    held : records that forbid heavy cuts for a while.
+    held : records that forbid heavy cuts for a while, some of them other work too.
     work : work done on it.
     runners : shoots left to run.
     seen : event → the day somebody saw it this season.
@@ -91,7 +90,6 @@ class Task:
     reopens : first day of the next window of this work, or None within a year of closing.
     wait_days : days from closing to that day, 365 at most.
     loss : what is lost by waiting, `wait_days` a day left.
-    rest_until : four weeks after a heavy cut of the tree, where other work lies before it, or None.
     done : the day on which this work was last noted since the window opened, or None.
     conditions : what the rules ask for besides the date.
     origin : what the window is known by while its dates still move (see `origin`).
@@ -112,7 +110,6 @@ class Task:
     reopens: np.datetime64 | None
     wait_days: int
     loss: float
-    rest_until: np.datetime64 | None
     done: np.datetime64 | None
     conditions: tuple[str, ...]
     origin: tuple[str, int, int]
@@ -229,17 +226,6 @@ def last_done(
     return max((day for day in days if since <= day <= on), default=None)
 
 
-def rest_until(
-    subject: Subject, work: WorkKind, start: np.datetime64, on: np.datetime64
-) -> np.datetime64 | None:
-    """The day until which a tree rests from a heavy cut, where that is later than a day."""
-    cut = last_done(subject, "heavy", on - REST_DAYS + 1, on)
-    if work == "heavy" or cut is None or cut + REST_DAYS <= start:
-        return None
-    rested: np.datetime64 = cut + REST_DAYS
-    return rested
-
-
 def _task(subject: Subject, told: Answer, window: Window) -> Task:
     odds, on = subject.outlook.odds[told.work], told.on
     hemisphere = subject.outlook.site.hemisphere
@@ -270,7 +256,6 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
         reopens=reopens,
         wait_days=wait,
         loss=0.0 if done is not None else wait / days_left,
-        rest_until=rest_until(subject, told.work, start, on),
         done=done,
         conditions=conditions_on(odds, start),
         origin=(

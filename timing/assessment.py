@@ -16,7 +16,7 @@ import numpy as np
 from timing.drivers import Drivers
 from timing.events import season_events
 from timing.intake.observations import Observation
-from timing.season import season_of
+from timing.observed_dates import season_seen
 from timing.species.model import Species
 from timing.tuning import tune
 
@@ -58,7 +58,7 @@ def held_back_dates(
     by_season: dict[int, list[Observation]] = defaultdict(list)
     offsets: dict[tuple[str, str], dict[int, float]] = defaultdict(dict)
     for item in observed:
-        season = season_of(item.date, hemisphere)
+        season = season_seen(item.event, item.date, hemisphere)
         if season in rows and drivers.spring_covered[rows[season]]:
             by_season[season].append(item)
             offset = (item.date - drivers.starts[rows[season]]).astype(np.int64)

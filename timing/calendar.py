@@ -12,10 +12,12 @@ from timing.answers import Outlook
 from timing.closed_seasons import closed_in_year
 from timing.hazards import left_out
 from timing.language import ENGLISH, Language
+from timing.reasons import shown
 from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
+from timing.weather_vetoes import HARD_FREEZE_C, HEAT_C, HEAT_DAYS, usual_weather_runs
 from timing.windows import MARGINAL, Window, WorkOdds, runs_at
 from timing.wording import run_spans
 
@@ -103,7 +105,8 @@ class YearCalendar:
 
     ``condition`` is how strong the trees are: work that asks for a vigorous tree counts only then.
     ``shared`` is set where it stands for several sites (`timing.region_year`): the chance is that
-    of the worst of them, and ``site`` and ``record`` are those of the highest.
+    of the worst of them, and ``site`` and ``record`` are those of the highest. ``weather`` says
+    near which days past seasons had frost or heat that forbids cuts.
     """
 
     year: int
@@ -116,6 +119,12 @@ class YearCalendar:
     language: Language = ENGLISH
     shared: Shared | None = None
     condition: Condition = "established"
+    weather: tuple[str, ...] = ()
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to heed before a cut: the same everywhere, then the usual weather of the site."""
+        return (*self.language.table("cautions").values(), *self.weather)
 
     @property
     def name(self) -> str:
@@ -159,7 +168,23 @@ def year_calendar(
         rows=tuple(_row(outlook, year, confidence, language) for outlook in outlooks),
         language=language,
         condition=condition,
+        weather=_weather(first, year, language),
     )
+
+
+def _weather(outlook: Outlook, year: int, language: Language) -> tuple[str, ...]:
+    """Near which days of the year hard frost and heat are usual at a site."""
+    frost, heat = usual_weather_runs(outlook, days_of(year))
+    found = []
+    for key, runs, limit in (
+        ("calendar.frost_usual", frost, HARD_FREEZE_C),
+        ("calendar.heat_usual", heat, HEAT_C),
+    ):
+        if runs:
+            spans = language.text("dates.and").join(run_spans(runs, year, language))
+            values = {"spans": spans, "limit": shown(limit), "days": str(HEAT_DAYS)}
+            found.append(language.text(key, **values))
+    return tuple(found)
 
 
 def days_of(year: int) -> Days:

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from timing.clocks import LEAFING, Clock
 from timing.crossings import running_mean
 from timing.daylength import day_length
+from timing.same_day import leap_offsets, places
 from timing.season import (
     FIRST_JULY,
     NEW_YEAR,
@@ -142,8 +143,11 @@ class Drivers:
 
     @cached_property
     def usual_first_frost(self) -> tuple[float, float]:
-        """Share of the covered seasons with a first frost, and its mean offset; NaN where none."""
-        _, frost = self.frosts
+        """Share of the covered seasons with a first frost, and its mean place; NaN where none.
+
+        Places count the days of a season without 29 February (`timing.same_day`).
+        """
+        frost = places(self.frosts[1], leap_offsets(self.starts))
         known = self.covered & (~np.isnan(frost) | ~np.isnan(self.frost_tmin_c[:, -1]))
         share = float(np.mean(~np.isnan(frost[known]))) if known.any() else 0.0
         return share, float(np.nanmean(frost[known])) if share > 0 else np.nan

@@ -19,7 +19,7 @@ def forecast_vetoes(
     record: TemperatureRecord,
     on: np.datetime64,
     *,
-    freeze_c: float,
+    freeze: tuple[float, str],
     heat: tuple[float, int] | None,
 ) -> tuple[str, ...]:
     """Vetoes for the next five days, empty where nothing is forecast or nothing forbids.
@@ -28,7 +28,7 @@ def forecast_vetoes(
     ----------
     record : the record with what is forecast after it.
     on : the day asked about.
-    freeze_c : a minimum at or below it forbids cuts [°C].
+    freeze : a minimum that forbids cuts, as lower ones do [°C], and why in half a sentence.
     heat : a maximum and for how many days in a row it forbids cuts [°C, days], days already
         recorded counted in; None where heat is no matter.
     """
@@ -37,13 +37,12 @@ def forecast_vetoes(
         return ()
     inside = (ahead.days >= on) & (ahead.days < on + NEXT_DAYS)
     vetoes = []
-    cold = inside & (ahead.tmin_c <= freeze_c)
+    cold = inside & (ahead.tmin_c <= freeze[0])
     if cold.any():
         at = int(np.argmin(np.where(cold, ahead.tmin_c, np.inf)))
         vetoes.append(
             f"hard frost forecast: {shown(float(ahead.tmin_c[at]))} on {day_text(ahead.days[at])} "
-            f"({_source(ahead)}); fresh cuts and roots in a pot suffer from about "
-            f"{shown(freeze_c)}"
+            f"({_source(ahead)}); {freeze[1]}"
         )
     if heat is not None:
         last = _end_of_heat(record, ahead, on, *heat)

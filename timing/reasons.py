@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
-from timing.answers import Outlook, UsualDate
+from timing.answers import USUAL_SHARES, Outlook, UsualDate
 from timing.closed_seasons import HazardNotice, notice_text
 from timing.hazards import left_out, opened
 from timing.running import reaches
+from timing.same_day import date_at, places
 from timing.season import Floats, season_start
 from timing.species.catalogue import common_rules
 from timing.species.model import EventModel, Point, Rule
@@ -145,9 +146,12 @@ def _point(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
         frost = odds.limits.mean_first_frost
         if np.isnan(frost):
             return f"{when}{_name(point)}, which is too rare here to rule"
-        return f"on {_offset_day(outlook, frost + point.offset_days)}, {_name(point)} on average"
+        return f"on {_place_day(outlook, frost + point.offset_days)}, {_name(point)} on average"
     usual = outlook.usual(point.event)
     if usual is None:
+        share = float(np.isfinite(outlook.events.days[point.event][outlook.used]).mean())
+        if share > NEVER:
+            return f"{when}{_name(point)}, which happens in only {share:.0%} of seasons here"
         return f"{when}{_name(point)}, but {outlook.events.why_absent(point.event)}"
     return f"{when}{_name(point)}: {usual_text(usual, outlook.seasons, point.offset_days)}"
 
@@ -165,41 +169,56 @@ def _limit(outlook: Outlook, odds: WorkOdds, point: Point) -> str:
     heavy = point.event == "heavy_limit"
     early = point.offset_days // -7  # weeks before the limit itself
     lead = f"{early} week{'s' if early > 1 else ''} before " if early else ""
-    rules: list[tuple[float, str]] = []
+    rules: list[tuple[float, str]] = []  # usual place of the last day
     weeks = common_rules().frost_lead_weeks["heavy" if heavy else "light"]
     frost = limits.mean_first_frost
     if not np.isnan(frost):
-        day = _offset_day(outlook, frost)
+        day = _place_day(outlook, frost)
         rules.append(
             (frost - 7 * weeks, f"{weeks + early} weeks before the mean first frost ({day})")
         )
     if not np.isnan(limits.early_colour):
-        colour = f"early date {_offset_day(outlook, limits.early_colour)}"
+        colour = f"early date {_place_day(outlook, limits.early_colour)}"
         if heavy:
             ripe = "the last day from which new shoots still ripen before the leaves colour "
             ripe += f"({colour})"
-            rules.append((float(np.median(limits.regrowth[outlook.used])), lead + ripe))
+            rules.append((float(np.median(_places(outlook, odds, limits.regrowth))), lead + ripe))
         else:
             rules.append((limits.early_colour, f"{lead}leaf colour at its {colour}"))
     if heavy:
-        flushing = float(np.nanmedian(limits.flushing[outlook.used]))
+        flushing = float(np.nanmedian(_places(outlook, odds, limits.flushing)))
         text = "the last day from which new buds still open before growth stops"
         rules.append((flushing, lead + text))
-    rules = sorted(rule for rule in rules if np.isfinite(rule[0]))
-    (first, decided), *others = rules
-    text = f"on {_offset_day(outlook, first + point.offset_days)}, {decided}"
+    (_, decided), *others = sorted(rule for rule in rules if np.isfinite(rule[0]))
+    days = _places(outlook, odds, limits.heavy if heavy else limits.light)
+    text = f"{_on_days(outlook, days + point.offset_days)}, {decided}"
     if others:
         second, other = others[0]
-        text += f"; {other} would allow until {_offset_day(outlook, second + point.offset_days)}"
+        text += f"; {other} would allow until {_place_day(outlook, second + point.offset_days)}"
     if np.isnan(frost):
         text += f"; frost comes in only {limits.frost_share:.0%} of seasons and does not rule"
     return text
 
 
-def _offset_day(outlook: Outlook, offset: float) -> str:
-    """The day an offset falls into: the last that still counts where something closes there."""
+def _places(outlook: Outlook, odds: WorkOdds, offsets: Floats) -> Floats:
+    """Places of a limit in the seasons of the odds."""
+    return places(offsets, odds.limits.leap)[outlook.used]
+
+
+def _on_days(outlook: Outlook, days: Floats) -> str:
+    """When a limit closes, with its range where it differs from season to season."""
+    known = days[np.isfinite(days)]
+    early, middle, late = np.quantile(known, USUAL_SHARES, method="median_unbiased")
+    first, usual, last = (_place_day(outlook, float(day)) for day in (early, middle, late))
+    if first == last:
+        return f"on {usual}"
+    return f"about {usual} (8 years in 10 between {first} and {last})"
+
+
+def _place_day(outlook: Outlook, place: float) -> str:
+    """The day a place falls into: the last that still counts where something closes there."""
     start = season_start(2023, outlook.site.hemisphere)
-    return day_text(start + math.floor(offset))
+    return day_text(date_at(math.floor(place), start))
 
 
 def season_so_far(outlook: Outlook, odds: WorkOdds, on: np.datetime64) -> tuple[str, ...]:

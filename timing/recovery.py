@@ -1,10 +1,11 @@
 """What a tree still has to make good: heavy cuts, repotting, lost leaves, shoots left to run.
 
 After a heavy cut, or the loss of all leaves, the tree must break its buds once more and harden
-that flush before the next heavy cut. After repotting or frost loss it counts as weak until it has
-grown freely for a season, that is until a stop of growth at least sixty days away. Both are common
-practice, no source. Dates of the running season come from its record so far, later ones are the
-usual dates; the late date of the flush is taken, to be on the safe side.
+that flush before the next heavy cut, and other work waits four weeks. After repotting or frost
+loss it counts as weak until it has grown freely for a season, that is until a stop of growth at
+least sixty days away. All of it is common practice, no source. Dates of the running season come
+from its record so far, later ones are the usual dates; the late date of the flush is taken, to be
+on the safe side.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 TAKES_A_FLUSH = ("heavy", "leaf_removal")
 WEAKENS = ("repotting", "frost_loss")
+REST_DAYS = 28  # between a heavy cut and other work of a tree
 LEAST_FREE_GROWTH_DAYS = 60
 EVENTLESS_DAYS = 365  # where a taxon has no such event here: a year
 LOOK_DEGREE_DAYS = 250.0  # growth between two looks at a running shoot (from memory)
@@ -48,6 +50,8 @@ class Hold:
     until : first day on which the record no longer forbids a heavy cut.
     weakens : the tree counts as weak meanwhile.
     text : a sentence that names the record and what must come first.
+    rested : first day on which it no longer forbids other work; ``day`` where it never does.
+    rest_text : the same sentence for other work.
     """
 
     kind: str
@@ -55,6 +59,8 @@ class Hold:
     until: np.datetime64
     weakens: bool
     text: str
+    rested: np.datetime64
+    rest_text: str
 
 
 @dataclass(frozen=True)
@@ -92,11 +98,14 @@ def holds(outlook: Outlook, done: Iterable[WorkDone], on: np.datetime64) -> tupl
             need = "no second heavy cut before a full flush has grown and hardened"
         if until > on:
             share = f" of {entry.fraction:.0%}" if entry.fraction else ""
-            text = (
-                f"{RECORD_NAMES[entry.kind]}{share} on {day_text(day)} {str(day)[:4]}: {need}, "
-                f"about {day_text(until)} {str(until)[:4]}"
+            name = f"{RECORD_NAMES[entry.kind]}{share} on {day_text(day)} {str(day)[:4]}"
+            text = f"{name}: {need}, about {day_text(until)} {str(until)[:4]}"
+            rested = day if weakens else day + REST_DAYS
+            rest = (
+                f"{name}: other work waits four weeks, until {day_text(rested)} "
+                f"{str(rested)[:4]} (common practice, no source)"
             )
-            found.append(Hold(entry.kind, day, until, weakens, text))
+            found.append(Hold(entry.kind, day, until, weakens, text, rested, rest))
     return tuple(sorted(found, key=lambda hold: hold.until, reverse=True))
 
 

@@ -1,8 +1,8 @@
 """The same calendar day in every season, leap years or not.
 
-Seasons are compared by calendar date: 11 April is 11 April. A *place* in the season counts days of
-a season without 29 February, which shares the place of the 28th, so that equal dates have equal
-places in every year.
+Seasons are compared by calendar date and autumn limits stand on one: 11 April is 11 April.
+A *place* in the season counts days of a season without 29 February, which shares the place of the
+28th, so that equal dates have equal places in every year.
 """
 
 from __future__ import annotations
@@ -28,6 +28,11 @@ def leap_offsets(starts: Days) -> Ints:
 def places(offsets: Floats, leap: Ints) -> Floats:
     """Places of offsets; ``leap`` (`leap_offsets`) broadcasts against them."""
     return offsets - (offsets >= leap)
+
+
+def offsets_at(places: Floats, leap: Ints) -> Floats:
+    """Offsets of places in seasons; ``leap`` (`leap_offsets`) broadcasts against them."""
+    return places + (places >= leap)
 
 
 def place_of(date: np.datetime64, start: np.datetime64) -> int:

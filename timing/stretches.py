@@ -100,7 +100,7 @@ def offsets(point: Point, events: SeasonEvents, limits: AutumnLimits) -> Floats:
     if point.event == "light_limit":
         return limits.light + point.offset_days
     if point.event == "first_frost":  # the site's mean, not each season's own
-        return np.full_like(limits.regrowth, limits.mean_first_frost + point.offset_days)
+        return limits.first_frost(point.offset_days)
     days = events.days[point.event]
     if point.event == "last_frost":  # a season without frost is past it when buds swell
         frostless = np.isnan(days) & events.drivers.spring_covered[:, None]

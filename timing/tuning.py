@@ -25,8 +25,8 @@ from timing.crossings import reach
 from timing.drivers import Drivers
 from timing.events import leafed, season_events
 from timing.intake.observations import Observation
-from timing.season import Floats, Ints, season_of
-from timing.site import Hemisphere
+from timing.observed_dates import Series, arrange
+from timing.season import Floats
 from timing.species.model import EVENT_ORDER, EventModel, Species
 
 COMMON_SHARE = 0.5  # of the error constant at a site, the part all its taxa share (our own)
@@ -34,7 +34,6 @@ PRIOR_SEASONS = 2.0  # weight of the shipped season spread, in seasons (our own)
 OWN_SEASONS = 8  # from this many on, the requirement is fitted to the dates themselves
 STRUCTURE_SEASONS = 20
 STRUCTURE_GAIN = 0.95
-IMPOSSIBLE_DAYS = 75.0
 CANDIDATES = np.geomspace(0.4, 2.0, 162)  # shares of a requirement, 1% apart
 MIDDLE_HALF = 0.6745  # standard deviations that hold half of the normal errors
 NEVER = 400.0  # offset that stands for a date not reached
@@ -58,20 +57,14 @@ class Tuning:
     ----------
     species : slug → adjusted taxon, for every taxon wanted.
     fits : slug → event → fit, for those of them with observations.
+    usable : the observations that can be used, those of the season under way among them.
     warnings : observations left out, and why.
     """
 
     species: dict[str, Species]
     fits: dict[str, dict[str, TunedEvent]]
+    usable: tuple[Observation, ...]
     warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class _Series:
-    """Observed offsets of one event of one taxon: rows of the drivers and days."""
-
-    rows: Ints
-    days: Floats
 
 
 class Nominal:
@@ -111,7 +104,8 @@ def tune(
     species = {taxon.slug: taxon for taxon in taxa}
     wanted = species.keys() if wanted is None else wanted
     nominal = nominal or Nominal(drivers)
-    series, warnings = _arrange(nominal, species, tuple(observed))
+    arranged = arrange(drivers, species, observed, nominal.dates)
+    series = arranged.series
     fits: dict[str, dict[str, TunedEvent]] = {}
     for place, event in enumerate(EVENT_ORDER):
         watched = {slug: found[event] for slug, found in series.items() if event in found}
@@ -132,29 +126,15 @@ def tune(
             species[slug] = replace(taxon, events={**taxon.events, event: model})
             if fit is not None:
                 fits.setdefault(slug, {})[event] = fit
-    return Tuning({slug: species[slug] for slug in wanted}, fits, warnings)
-
-
-def seen_in_season(
-    observed: Iterable[Observation], year: int, hemisphere: Hemisphere
-) -> dict[str, dict[str, np.datetime64]]:
-    """Dates seen in one season: slug → event → day. Two different dates of one event: neither."""
-    found: dict[tuple[str, str], set[np.datetime64]] = {}
-    for item in observed:
-        if season_of(item.date, hemisphere) == year:
-            found.setdefault((item.species, item.event), set()).add(item.date)
-    seen: dict[str, dict[str, np.datetime64]] = {}
-    for (slug, event), days in found.items():
-        if len(days) == 1:
-            seen.setdefault(slug, {})[event] = days.pop()
-    return seen
+    wanted_taxa = {slug: species[slug] for slug in wanted}
+    return Tuning(wanted_taxa, fits, arranged.usable, arranged.warnings)
 
 
 class _Line:
     """One event of one taxon with its observations, if any."""
 
     def __init__(
-        self, nominal: Nominal, taxon: Species, model: EventModel, dates: _Series | None
+        self, nominal: Nominal, taxon: Species, model: EventModel, dates: Series | None
     ) -> None:
         self.drivers = nominal.drivers
         self.taxon = taxon
@@ -257,7 +237,8 @@ class _Line:
 def _common_error(lines: list[_Line]) -> tuple[float, float]:
     """Error common to the taxa of the site, and what remains uncertain of it."""
     watched = [line for line in lines if len(line.residuals)]
-    prior = COMMON_SHARE * float(np.mean([line.model.site_spread_days**2 for line in watched]))
+    known = watched or lines  # no date where the seasons seen have none by the model
+    prior = COMMON_SHARE * float(np.mean([line.model.site_spread_days**2 for line in known]))
     if prior == 0:
         return 0.0, 0.0
     precision = 1 / prior + sum(1 / line.mean_variance for line in watched)
@@ -291,7 +272,7 @@ def candidate_dates(
     return np.maximum(full, bud_break)
 
 
-def _left_out(drivers: Drivers, model: EventModel, dates: _Series) -> tuple[float, float]:
+def _left_out(drivers: Drivers, model: EventModel, dates: Series) -> tuple[float, float]:
     """Root mean square error leaving one season out, and the requirement without bias [days]."""
     sums = drivers.forcing_sum(model.forcing_clock)[dates.rows]
     at_date = sums[np.arange(len(sums)), dates.days.astype(np.int64)]
@@ -318,57 +299,3 @@ def _lowest(scores: Floats) -> int:
     """Index of the lowest score, the middle one of equals."""
     lowest = np.flatnonzero(scores <= scores.min() + 1e-9)
     return int(lowest[len(lowest) // 2])
-
-
-def _arrange(
-    nominal: Nominal, species: dict[str, Species], observed: tuple[Observation, ...]
-) -> tuple[dict[str, dict[str, _Series]], tuple[str, ...]]:
-    """Sort observations by taxon, event and season; name what cannot be used."""
-    drivers = nominal.drivers
-    row_of = {
-        int(year): row for row, year in enumerate(drivers.years) if drivers.spring_covered[row]
-    }
-    dates: dict[tuple[str, str], dict[int, list[Observation]]] = {}
-    outside = 0
-    under_way = int(drivers.years[-1]) if not drivers.covered[-1] else None
-    for item in observed:
-        season = season_of(item.date, drivers.site.hemisphere)
-        row = row_of.get(season)
-        if row is None and season == under_way:
-            continue  # it stands for itself, see timing.answers.outlook
-        if item.species not in species or item.event not in species[item.species].events:
-            continue
-        if row is None:
-            outside += 1
-            continue
-        dates.setdefault((item.species, item.event), {}).setdefault(row, []).append(item)
-    warnings = []
-    if outside:
-        many = f"{outside} observations" if outside > 1 else "1 observation"
-        warnings.append(f"{many} left out: the record does not cover their season")
-    series: dict[str, dict[str, _Series]] = {}
-    for (slug, event), by_row in dates.items():
-        usual = nominal.dates(species[slug], event)
-        rows, days = [], []
-        for row, items in sorted(by_row.items()):
-            lines = ", ".join(str(item.line) for item in items)
-            where = items[0].where
-            if len({item.date for item in items}) > 1:
-                warnings.append(
-                    f"{where}s {lines}: two dates of {event} of {slug}; neither is used"
-                )
-                continue
-            if len(items) > 1:
-                warnings.append(f"{where}s {lines}: the same {event} of {slug}; used once")
-            day = float((items[0].date - drivers.starts[row]).astype(np.int64))
-            if abs(day - usual[row]) > IMPOSSIBLE_DAYS:
-                warnings.append(
-                    f"{where} {lines}: {items[0].date} cannot be {event} of {slug} here (expected "
-                    f"about {drivers.starts[row] + round(usual[row])}); left out"
-                )
-                continue
-            rows.append(row)
-            days.append(day)
-        if rows:
-            series.setdefault(slug, {})[event] = _Series(np.array(rows), np.array(days))
-    return series, tuple(warnings)

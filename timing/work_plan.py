@@ -26,7 +26,6 @@ import numpy as np
 
 from timing.agenda_notices import date_text, weather_vetoes
 from timing.agenda_tasks import (
-    REST_DAYS,
     Asked,
     Subject,
     days_between,
@@ -36,6 +35,7 @@ from timing.agenda_tasks import (
 )
 from timing.assignment import Claim, assign
 from timing.errors import UsageError
+from timing.recovery import REST_DAYS
 from timing.season import CYCLE_DAYS
 from timing.species.model import WORK_KINDS, WorkKind
 from timing.windows import MARGINAL
@@ -230,17 +230,13 @@ def _job(
         barred = why if usable and not kept else barred
         usable = kept
 
-    for hold in subject.held if work == "heavy" else ():
-        bar(asked.on, hold.until - 1, hold.text)
+    for hold in subject.held:
+        if work == "heavy":
+            bar(asked.on, hold.until - 1, hold.text)
+        elif hold.rested > asked.on:
+            bar(asked.on, hold.rested - 1, hold.rest_text)
     for text in weather_vetoes(subject, work, asked):
         bar(asked.on, asked.on, text)
-    cut = last_done(subject, "heavy", asked.on - REST_DAYS + 1, asked.on)
-    if work != "heavy" and cut is not None:
-        bar(
-            asked.on,
-            cut + (REST_DAYS - 1),
-            f"heavy cut on {date_text(cut, asked.on)}: four weeks of rest",
-        )
     for window in told.windows:
         done = last_done(subject, work, window.opens, asked.on)
         if done is not None:

@@ -175,7 +175,7 @@ def _paragraphs(book: Book, wide: float) -> list[list[Line]]:
         (
             words("calendar.before_you_cut"),
             [
-                *book.language.table("cautions").values(),
+                *calendar.cautions,
                 *(f"{item.text} {notes.mark(item.source)}" for item in common_rules().cautions),
             ],
         )

@@ -214,9 +214,7 @@ class _Chart(YearPage[CalendarRow]):
             (words("calendar.method"), wording.method_text(self.language)),
             (words("calendar.evidence"), wording.evidence_text(calendar)),
         ]
-        right = [
-            (words("calendar.before_you_cut"), " ".join(self.language.table("cautions").values()))
-        ]
+        right = [(words("calendar.before_you_cut"), " ".join(calendar.cautions))]
         if self.notes:
             notes = "; ".join(f"({letter}) {text}" for text, letter in self.notes.items())
             right.insert(0, (words("calendar.conditions"), f"{notes}."))

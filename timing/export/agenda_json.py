@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from timing.agenda import Agenda
+from timing.agenda_marginal import Marginal
 from timing.agenda_notices import Notice
 from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Subject, Task
 from timing.export import agenda_words as words
@@ -32,6 +33,7 @@ def agenda_json(agenda: Agenda, plan: WorkPlan | None = None) -> Json:
         ],
         "trees": [_subject(subject) for subject in agenda.subjects],
         **{group: [_task(task, agenda) for task in agenda.of(group)] for group in GROUPS},
+        "marginal": [_marginal(item, agenda) for item in agenda.marginal],
         "vetoes": [
             {
                 **_whose(item.subject),
@@ -86,12 +88,23 @@ def _task(task: Task, agenda: Agenda) -> Json:
         "reopens": day_json(task.reopens),
         "wait_days": task.wait_days,
         "loss": round(task.loss, 3),
-        "rest_until": day_json(task.rest_until),
         "done": day_json(task.done),
         "conditions": list(task.conditions),
         "origin": dict(zip(("event", "season", "before"), task.origin, strict=True)),
         "text": words.headline(task, agenda.on),
         "details": list(words.details(task, agenda.on)),
+    }
+
+
+def _marginal(item: Marginal, agenda: Agenda) -> Json:
+    day, chance = item.best_day
+    return {
+        **_whose(item.subject),
+        "work": item.work,
+        "opens": str(item.opens),
+        "closes": str(item.closes),
+        "best_day": {"date": str(day), "chance": round(chance, 3)},
+        "text": words.marginal_text(item, agenda.on),
     }
 
 

@@ -8,6 +8,7 @@ from typing import TypeVar
 import numpy as np
 
 from timing.agenda import Agenda
+from timing.agenda_marginal import Marginal
 from timing.agenda_notices import Notice, date_text
 from timing.agenda_tasks import AHEAD_DAYS, CLOSING_DAYS, GROUPS, Barred, Group, Subject, Task
 from timing.export import agenda_words as words
@@ -38,6 +39,13 @@ def agenda_text(agenda: Agenda) -> str:
             lines += _task(tasks, agenda)
         if not agenda.of(group):
             lines.append("  nothing")
+    if agenda.marginal:
+        lines += ["", f"MARGINAL NOW OR WITHIN {AHEAD_DAYS // 7} WEEKS, NOT SAFE"]
+        lines += wrapped(words.marginal_rule(agenda), "  ")
+    for days in _alike(agenda.marginal, lambda item: _marginal_key(item, agenda)):
+        lines += wrapped(words.marginal_text(days[0], agenda.on), "  ", "      ")
+        names = words.listed_names((item.subject for item in days), _several(agenda))
+        lines += wrapped(names, "      ")
     held = agenda.held_back()
     if held:
         lines += ["", "HELD BACK"]
@@ -116,6 +124,11 @@ def _task_key(task: Task, agenda: Agenda) -> Hashable:
         *(words.headline(task, agenda.on), words.details(task, agenda.on)),
         *(task.subject.outlook.species.slug, task.subject.site, task.subject.is_tree),
     )
+
+
+def _marginal_key(item: Marginal, agenda: Agenda) -> Hashable:
+    """What marginal days that share an entry have in common."""
+    return words.marginal_text(item, agenda.on), item.subject.site, item.subject.is_tree
 
 
 def _notice(notices: list[Notice], agenda: Agenda) -> list[str]:

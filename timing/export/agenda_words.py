@@ -7,11 +7,13 @@ from collections.abc import Iterable
 import numpy as np
 
 from timing.agenda import Agenda
+from timing.agenda_marginal import Marginal
 from timing.agenda_notices import date_text
 from timing.agenda_tasks import Subject, Task
 from timing.season import year_of
 from timing.species.hazards import authority_text
-from timing.wording import MONTHS, WORK_LABELS, few_seasons_text, percent
+from timing.weather_vetoes import likely_weather
+from timing.wording import MONTHS, WORK_LABELS, few_seasons_text, level_text, percent
 from timing.work_plan import Planned
 
 SOON_DAYS = 180  # a day so near is named, a later one by its month
@@ -95,13 +97,25 @@ def details(task: Task, on: np.datetime64) -> tuple[str, ...]:
         lines.append(sure if day == on else f"{sure}; {best}")
     if task.done is not None:
         lines.append(f"noted as done on {date_text(task.done, on)}")
-    if task.rest_until is not None:
-        lines.append(
-            f"let it rest until {date_text(task.rest_until, on)}: four weeks after its heavy cut "
-            "(common practice, no source)"
-        )
     lines += [f"condition: {text}" for text in task.conditions]
     return tuple(lines)
+
+
+def marginal_text(item: Marginal, on: np.datetime64) -> str:
+    """Marginal days of work that has no safe ones, without the tree."""
+    day, chance = item.best_day
+    closes = date_text(item.closes, on)
+    when = f"until {closes}" if item.opens == on else f"{date_text(item.opens, on)} to {closes}"
+    best = f"best {date_text(day, on)} ({percent(chance)})"
+    return f"{work_text(item.work)} {when}; {best}"
+
+
+def marginal_rule(agenda: Agenda) -> str:
+    """What marginal days are."""
+    return (
+        f"No day of the coming year reaches {level_text(agenda.confidence)} for this work; these "
+        "lie at one half or above."
+    )
 
 
 def planned_text(item: Planned, on: np.datetime64) -> str:
@@ -109,7 +123,10 @@ def planned_text(item: Planned, on: np.datetime64) -> str:
     safe = len(item.job.chances)
     choice = "the only safe day of these" if safe == 1 else f"one of {safe} safe days"
     later = "open all year" if item.job.wait_days == 0 else next_chance(item.job.reopens, on)
-    return f"chance {percent(item.chance)}, {choice}; {later}"
+    outlook = item.job.subject.outlook
+    likely = likely_weather(outlook, outlook.odds[item.job.work], item.day)
+    weather = "".join(f"; {kind} is likely: {seasons}" for kind, seasons in likely.items())
+    return f"chance {percent(item.chance)}, {choice}; {later}{weather}"
 
 
 def hazards_text(subjects: Iterable[Subject]) -> str:

@@ -243,16 +243,24 @@ def _short_span(window: Window, on: np.datetime64, vetoed: bool) -> str:
 
 
 def _table_vetoes(answers: list[Answer]) -> list[str]:
-    """What forbids work of the table today, each once with the taxa it concerns."""
+    """What forbids work of the table today, each once with the taxa and the work it concerns."""
+    kinds = list(dict.fromkeys(answer.work for answer in answers))
     names = {answer.species.slug: answer.species.common_name for answer in answers}
-    found: dict[str, dict[str, None]] = {}
+    found: dict[str, dict[str, list[str]]] = {}
     for answer in answers:
         for veto in answer.barred:
-            found.setdefault(veto.brief or veto.text, {})[answer.species.slug] = None
+            whom = found.setdefault(veto.brief or veto.text, {})
+            whom.setdefault(answer.species.slug, []).append(answer.work)
     lines = [""] if found else []
-    for text, slugs in found.items():
-        whom = "all of them" if len(slugs) == len(names) else ", ".join(names[s] for s in slugs)
-        lines += wrapped(f"Veto ({whom}): {text}.", "", "  ")
+    for text, whom in found.items():
+        alike: dict[tuple[str, ...], list[str]] = {}
+        for slug, barred in whom.items():
+            alike.setdefault(tuple(barred), []).append(names[slug])
+        parts = []
+        for works, taxa in alike.items():
+            listed = "all of them" if len(taxa) == len(names) else ", ".join(taxa)
+            parts.append(listed if len(works) == len(kinds) else f"{listed}: {', '.join(works)}")
+        lines += wrapped(f"Veto ({'; '.join(parts)}): {text}.", "", "  ")
     return lines
 
 

@@ -256,6 +256,7 @@ def calendar_json(calendar: YearCalendar) -> Json:
         "condition": calendar.condition,
         "seasons": calendar.seasons,
         "few_seasons": few_seasons_text(calendar.seasons) or None,
+        "usual_weather": list(calendar.weather),
         "species": [
             {
                 "species": row.species.slug,

@@ -279,9 +279,7 @@ class _Page:
 
     def _foot(self) -> list[str]:
         calendar = self.calendar
-        cautions = "".join(
-            f"<li>{escape(text)}</li>" for text in self.language.table("cautions").values()
-        )
+        cautions = "".join(f"<li>{escape(text)}</li>" for text in calendar.cautions)
         place = escape(wording.place_of(calendar))
         lines = [
             "<footer>",

@@ -180,7 +180,7 @@ def _foot(calendar: YearCalendar) -> list[str]:
         *wrapped(language.text("notice.names_stay_english")),
         "",
     ]
-    for caution in language.table("cautions").values():
+    for caution in calendar.cautions:
         lines += wrapped(caution)
     if calendar.site.invented:
         lines += ["", *wrapped(language.text("notice.invented"))]

@@ -9,7 +9,9 @@ import numpy as np
 from timing.intake.observations import Observation
 from timing.notebook.model import ObservedDate, Shelter, Tree
 from timing.notebook.store import Notebook
-from timing.season import season_of
+from timing.observed_dates import season_seen
+
+FAR_DAYS = 30  # trees of one taxon and place do not lie further apart in one season (our own)
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ class SeenDates:
         for item in book.records(site=site):
             day = np.datetime64(item.date, "D") if isinstance(item, ObservedDate) else None
             if isinstance(item, ObservedDate) and day is not None and day <= until:
-                key = item.species, item.event, season_of(day, hemisphere)
+                key = item.species, item.event, season_seen(item.event, day, hemisphere)
                 under = dates.setdefault(shelters.get(item.tree, ()), {})
                 under.setdefault(key, []).append(item)
         return cls(dates)
@@ -40,14 +42,25 @@ class SeenDates:
 
         Only trees under the same shelters count, because a cold frame makes another spring. A
         tree's own dates come before those of others of its taxon; the dates of several trees are
-        averaged.
+        averaged. Dates that cannot all be true stay apart: two of one tree, or too far from each
+        other.
         """
         observed = []
         under = self.dates.get(tree.shelters if tree is not None else (), {})
         for (species, event, _), items in under.items():
             own = [item for item in items if tree is not None and item.tree == tree.name]
-            dates = np.array([item.date for item in own or items], dtype="M8[D]")
+            told = own or items
+            dates = np.array([item.date for item in told], dtype="M8[D]")
+            trees = {item.tree for item in told}
+            if (
+                len(trees) < len(told)
+                or int((dates.max() - dates.min()).astype(np.int64)) > FAR_DAYS
+            ):
+                observed += [
+                    Observation(species, event, day, item.number, "record")
+                    for day, item in zip(dates, told, strict=True)
+                ]
+                continue
             middle = dates[0] + round(float((dates - dates[0]).astype(np.int64).mean()))
-            number = (own or items)[0].number
-            observed.append(Observation(species, event, middle, number, "record"))
+            observed.append(Observation(species, event, middle, told[0].number, "record"))
         return tuple(observed)
