@@ -36,7 +36,7 @@ from timing.intake.daily_csv import read_daily_csv
 from timing.intake.observations import read_observations
 from timing.intake.samples import open_sample
 from timing.notebook import schema
-from timing.notebook.checks import FieldError, lookup_key
+from timing.notebook.checks import FieldError
 from timing.notebook.export_folder import export_folder
 from timing.notebook.import_folder import import_folder, read_folder
 from timing.notebook.journal import KEPT_CHANGES
@@ -46,6 +46,7 @@ from timing.notebook.schema import MIGRATIONS, NoNotebookError, connect
 from timing.notebook.shelter import offsets, sheltered
 from timing.notebook.store import Notebook
 from timing.notebook.tables import guarded, unguarded
+from timing.plain_text import lookup_key
 
 NOW = dt.datetime(2026, 5, 1, 10, 30)
 DAY = dt.date(2026, 4, 12)
