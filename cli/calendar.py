@@ -18,7 +18,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import output_option, suffix_of
+from cli.output import output_option, spare_inputs, suffix_of
 from cli.region import open_region, region_option
 
 if TYPE_CHECKING:
@@ -94,6 +94,7 @@ def command(
         raise UsageError("--alarm-days goes with -o FILE.ics")
     if paper is not None and ".pdf" not in suffixes:
         raise UsageError("--paper goes with -o FILE.pdf")
+    spare_inputs(paths, where["temperatures"], where["notebook"], observations)
     taxa = chosen_species(species or COMMON_TAXA)
     named = chosen_hazards(hazards, taxa)
 
@@ -120,6 +121,7 @@ def command(
                 "holds for its sites"
             )
         sites = open_region(region, **where)
+        spare_inputs(paths, sites.files)
         whole = region_calendar(
             sites.name,
             [drawn_up(bench) for bench in sites.benches],

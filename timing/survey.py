@@ -19,6 +19,7 @@ from multiprocessing import connection, get_context, parent_process
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
+from timing.export.files import spare
 from timing.intake.region_file import ListedSite, WrongLine, listed_sites
 from timing.survey_parts import (
     SITES_OF_PART,
@@ -88,9 +89,11 @@ def run_survey(
 
     Raises
     ------
-    UsageError : the table or the folder of parts cannot be opened.
+    UsageError : the table or the folder of parts cannot be opened, or the output is the table or
+        one of the files it names.
     DataError : the table cannot be read as a whole, or a worker was ended from outside.
     """
+    spare(_files(table), output)
     total = sum(1 for _ in listed_sites(table))
     folder = parts_folder(output)
     open_folder(folder)
@@ -106,6 +109,12 @@ def run_survey(
         tell(done, total, finished)
     files = tuple(part_file(folder, number) for number in range(count))
     return Survey(done, files, tuple(f for n in sorted(failed) for f in failed[n]), anew)
+
+
+def _files(table: Path) -> Iterator[Path]:
+    """The table and the files it names."""
+    yield table
+    yield from (item.temperatures for item in listed_sites(table) if isinstance(item, ListedSite))
 
 
 def _parts(table: Path, folder: Path) -> Iterator[Part]:
