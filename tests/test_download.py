@@ -36,7 +36,7 @@ from typing import Any
 import numpy as np
 import pytest
 from test_cli import Command, Run, assert_one_line, daily_file, strict_json
-from test_startup import TELL_IMPORTS
+from test_startup import imported_by
 from weather_server import (
     STATIONS,
     Place,
@@ -800,20 +800,12 @@ def test_the_clients_own_settings_come_back(service: Service) -> None:
 def test_answers_from_a_station_stay_offline_and_light(service: Service) -> None:
     service.added()
     service.asked()
-    for words in (
-        ("ask", "acer-palmatum", "--work", "light", "--on", "2024-06-14"),
-        ("site", "show", "Mill bench"),
+    loaded = imported_by(
         ("site", "list"),
-    ):
-        done = subprocess.run(
-            [sys.executable, "-c", TELL_IMPORTS, *words],
-            capture_output=True,
-            encoding="utf-8",
-            check=False,
-        )
-        assert done.returncode == 0, done.stderr
-        loaded = set(json.loads(done.stderr.splitlines()[-1]))
-        assert loaded & {"meteostat", "pandas", "requests", "matplotlib"} == set()
+        ("site", "show", "Mill bench"),
+        ("ask", "acer-palmatum", "--work", "light", "--on", "2024-06-14"),
+    )
+    assert loaded[-1] & {"meteostat", "pandas", "requests", "matplotlib"} == set()
     assert service.asked() == []
 
 

@@ -20,8 +20,7 @@ __all__ = ["sapdial"]  # the fixture
 ENCODINGS = ("utf-8", "cp1252", "latin-1", "cp437", "ascii")
 SAMPLE = ("--sample", "humid-continental")
 QUESTIONS = (
-    ("ask", "acer-palmatum", *SAMPLE),
-    ("calendar", "acer-palmatum", *SAMPLE),
+    ("ask", "acer-palmatum", "--work", "heavy", *SAMPLE),
     ("compare", "acer-palmatum", *SAMPLE),
     ("species", "show", "betula-pendula"),
 )
@@ -44,7 +43,7 @@ def test_an_encoding_that_lacks_letters_costs_no_more_than_their_looks(
     monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
 ) -> None:
     whole = written(monkeypatch, "utf-8", *words).decode()
-    for encoding in ENCODINGS[1:4]:
+    for encoding in ("cp1252", "cp437"):  # one that lacks the minus, one that lacks dashes too
         text = written(monkeypatch, encoding, *words).decode(encoding)
         for wanted, got in zip(whole.splitlines(), text.splitlines(), strict=True):
             plain = wanted.translate(PLAIN)
