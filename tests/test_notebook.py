@@ -1059,11 +1059,14 @@ for _ in range(100):
                 os.write(report, b".")
         os._exit(0)
     os.read(reading, 1)  # it has opened the notebook
-    time.sleep(moments.uniform(0.0, 2 * one))
+    heard = moments.randrange(2)  # changes waited for, however slow the machine is
+    for _ in range(heard):
+        os.read(reading, 1)
+    time.sleep(moments.uniform(0.0, one))
     os.kill(child, signal.SIGKILL)
     dead = os.waitpid(child, 0)[1] == signal.SIGKILL
     os.close(report)
-    said = len(os.read(reading, 10000))
+    said = heard + len(os.read(reading, 10000))
     os.close(reading)
     half = path.with_name(path.name + "-journal").exists()
     after = work()
