@@ -66,6 +66,20 @@ def test_json_says_the_same_in_every_encoding(
     assert json.loads(said)["site"]["name"] == "紅葉 −1?[2J"
 
 
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_an_error_passes_nothing_that_a_terminal_obeys(
+    monkeypatch: pytest.MonkeyPatch, encoding: str
+) -> None:
+    err = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+    monkeypatch.setattr(sys, "argv", ["sapdial", "calendar", *SAMPLE, "-o", "a\x07b.xyz"])
+    monkeypatch.setattr(sys, "stderr", err)
+    with pytest.raises(SystemExit):
+        main()
+    err.flush()
+    assert isinstance(err.buffer, io.BytesIO)
+    assert err.buffer.getvalue().startswith(b"sapdial: -o a?b.xyz: the name must end in")
+
+
 def test_a_closed_stream_is_no_fault(
     sapdial: Command, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
