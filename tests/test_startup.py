@@ -111,6 +111,7 @@ LAYERS = (
     ("timing.record_check",),
     ("timing.check_words",),
     ("timing.calendar", "timing.reasons"),
+    ("timing.calendar_words",),
     ("timing.region_split",),
     ("timing.region_windows",),
     ("timing.region",),

@@ -6,7 +6,7 @@ import csv
 import io
 from collections import Counter
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import Band, CalendarRow, YearCalendar
 from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
 from timing.notebook.tables import guarded
@@ -120,7 +120,7 @@ def _entry(
             (
                 text,
                 *language.table("cautions").values(),
-                wording.record_text(calendar),
+                calendar_words.record_text(calendar),
                 *invented,
             )
         ),
