@@ -93,8 +93,12 @@ def run_survey(
         one of the files it names.
     DataError : the table cannot be read as a whole, or a worker was ended from outside.
     """
-    spare(_files(table), output)
-    total = sum(1 for _ in listed_sites(table))
+    spare((table,), output)
+    total = 0
+    for item in listed_sites(table):
+        total += 1
+        if isinstance(item, ListedSite):
+            spare((item.temperatures,), output)
     folder = parts_folder(output)
     open_folder(folder)
     question = Question(taxa, confidence, program())
@@ -109,12 +113,6 @@ def run_survey(
         tell(done, total, finished)
     files = tuple(part_file(folder, number) for number in range(count))
     return Survey(done, files, tuple(f for n in sorted(failed) for f in failed[n]), anew)
-
-
-def _files(table: Path) -> Iterator[Path]:
-    """The table and the files it names."""
-    yield table
-    yield from (item.temperatures for item in listed_sites(table) if isinstance(item, ListedSite))
 
 
 def _parts(table: Path, folder: Path) -> Iterator[Part]:
