@@ -177,14 +177,16 @@ def tree(module: str) -> ast.Module:
     return ast.parse(MODULES[module].read_text(encoding="utf-8"))
 
 
-def run_time_nodes(node: ast.AST) -> Iterator[ast.AST]:
+def run_time_nodes(root: ast.AST) -> Iterator[ast.AST]:
     """Every node but those under ``if TYPE_CHECKING``, which never run."""
-    yield node
-    children = list(ast.iter_child_nodes(node))
-    if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
-        children = list(node.orelse)
-    for child in children:
-        yield from run_time_nodes(child)
+    ahead = [root]
+    while ahead:
+        node = ahead.pop()
+        yield node
+        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+            ahead.extend(node.orelse)
+        else:
+            ahead.extend(ast.iter_child_nodes(node))
 
 
 @cache
