@@ -144,7 +144,6 @@ def service(
     monkeypatch.setenv("SAPDIAL_CACHE", str(found.cache))
     monkeypatch.setenv("NO_PROXY", "127.0.0.1")
     monkeypatch.setenv("no_proxy", "127.0.0.1")
-    monkeypatch.setattr(station_client, "STALL_SECONDS", STALL_S)
     found.point_at(server.weather.url)
     found.on("2024-06-15")
     yield found
@@ -685,6 +684,7 @@ def test_a_broken_year_in_an_update_changes_nothing(service: Service) -> None:
 @pytest.mark.parametrize("kind", ["silence", "drip"])
 @pytest.mark.parametrize("what", ["list", "year"])
 def test_a_service_that_never_answers_is_left_soon(service: Service, kind: str, what: str) -> None:
+    service.patch.setattr(station_client, "STALL_SECONDS", STALL_S)
     answer = getattr(service.server, kind)
     if what == "list":
         service.weather.station_list = answer
