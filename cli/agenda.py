@@ -17,7 +17,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import echo_json, output_option, suffix_of
+from cli.output import echo_json, output_option, spare_inputs, suffix_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -90,6 +90,9 @@ def command(
         raise UsageError("--alarm-days goes with -o FILE.ics only")
     if per_day is not None and days is None:
         raise UsageError("--per-day goes with --days only")
+    if path is not None:
+        read = (chosen[key] for key in ("temperatures", "notebook", "observations"))
+        spare_inputs((path,), *read)
     dates = None if days is None else _dates(days)
     found = subjects_for(**chosen)
     asked = Asked(found.on, confidence)

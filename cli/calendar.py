@@ -19,7 +19,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import output_option, suffix_of
+from cli.output import output_option, spare_inputs, suffix_of
 from cli.region import open_region, region_option
 
 if TYPE_CHECKING:
@@ -112,7 +112,10 @@ def command(
             "--observations belong to one site; with --region dates count that the notebook "
             "holds for its sites"
         )
+    spare_inputs(paths, where["temperatures"], where["notebook"], observations)
     sites = None if region is None else open_region(region, **where)
+    if sites is not None:
+        spare_inputs(paths, sites.files)
     benches = sites.benches if sites else (open_bench(**where),)
     taxa = chosen_species(species or own_taxa(benches) or COMMON_TAXA)
     named = chosen_hazards(hazards, taxa)

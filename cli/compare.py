@@ -15,7 +15,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import counted_taxa, echo_json, output_option, suffix_of
+from cli.output import counted_taxa, echo_json, output_option, spare_inputs, suffix_of
 
 SUFFIXES = (".png", ".svg", ".pdf", ".json", ".csv", ".txt")
 STAND_IN = "acer-palmatum"
@@ -54,6 +54,8 @@ def command(
     from timing.export.files import write_json, write_text
 
     suffix = suffix_of(path, SUFFIXES, output)
+    if path is not None:
+        spare_inputs((path,), where["temperatures"], where["notebook"], observations)
     bench = open_bench(**where)
     own: dict[str, tuple[str, ...]] = {}
     for tree in () if species else bench.trees:

@@ -110,7 +110,7 @@ def remove_when_sure(question: str, yes: bool, remove: Callable[[], Change]) -> 
     ------
     UsageError : nobody can be asked.
     """
-    if not yes and not sys.stdin.isatty():
+    if not yes and (sys.stdin is None or not sys.stdin.isatty()):
         from timing.errors import UsageError
 
         raise UsageError("nobody can be asked whether to remove it; add --yes to remove it")

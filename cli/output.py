@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import sys
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -12,10 +13,11 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def echo_json(value: dict[str, Any]) -> None:
-    """Print a value as JSON."""
+    """Print a value as JSON; letters that the stream's encoding lacks are escaped."""
     from timing.export.files import json_text
 
-    click.echo(json_text(value))
+    whole = (sys.stdout.encoding or "").lower().replace("_", "-").startswith("utf-8")
+    click.echo(json_text(value, escaped=not whole))
 
 
 def echo_csv(rows: list[dict[str, object]]) -> None:
@@ -44,6 +46,19 @@ def output_option(forms: str, *, several: bool = False) -> Callable[[F], F]:
         help=f"Write here; the ending chooses the form: {forms}.{again} "
         "[default: text to the terminal]",
     )
+
+
+def spare_inputs(outputs: Iterable[Path], *inputs: Sequence[Path] | Path | None) -> None:
+    """Refuse to write over a file that an option names to be read.
+
+    Raises
+    ------
+    UsageError : one of ``outputs`` is one of ``inputs``.
+    """
+    from timing.export.files import spare
+
+    for given in inputs:
+        spare([given] if isinstance(given, Path) else given or (), *outputs)
 
 
 def suffix_of(path: Path | None, suffixes: Sequence[str], output: str = "text") -> str | None:

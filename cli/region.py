@@ -42,12 +42,16 @@ region_option = click.option(
 
 @dataclass(frozen=True)
 class Found:
-    """The sites of a region that can answer, as they stood on the day, and those that cannot."""
+    """The sites of a region that can answer, as they stood on the day, and those that cannot.
+
+    ``files`` are those they were read from: a list of sites and the files it names.
+    """
 
     name: str
     on: np.datetime64
     benches: tuple[Bench, ...]
     left_out: tuple[tuple[str, str], ...]
+    files: tuple[Path, ...] = ()
 
 
 def open_region(region: str, *, notebook: Path | None, on: str | None, **one_site: Any) -> Found:
@@ -102,7 +106,9 @@ def _open_file(path: Path, on: str | None) -> Found:
 
     today = parse_day(dt.date.today().isoformat() if on is None else on)
     sites = _Sites(today)
-    for item in read_region(path):
+    listed = read_region(path)
+    sites.files = (path, *(item.temperatures for item in listed))
+    for item in listed:
         site, record = _read_listed(path, item, today)
         if record is None:
             sites.leave_out(site.name, f"its record begins after {today}")
@@ -163,6 +169,7 @@ class _Sites:
         self.today = today
         self.benches: list[Bench] = []
         self.left_out: list[tuple[str, str]] = []
+        self.files: tuple[Path, ...] = ()
 
     def add(self, site: Site, record: TemperatureRecord) -> None:
         from timing.answers import site_drivers
@@ -177,4 +184,4 @@ class _Sites:
         self.left_out.append((name, why))
 
     def found(self, name: str) -> Found:
-        return Found(name, self.today, tuple(self.benches), tuple(self.left_out))
+        return Found(name, self.today, tuple(self.benches), tuple(self.left_out), self.files)

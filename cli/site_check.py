@@ -9,7 +9,7 @@ import click
 
 from cli.bench import open_bench
 from cli.options import format_option, temperature_options
-from cli.output import echo_json, output_option, suffix_of
+from cli.output import echo_json, output_option, spare_inputs, suffix_of
 
 SUFFIXES = (".png", ".svg", ".pdf", ".json", ".txt")
 
@@ -43,6 +43,8 @@ def check(
         if where["site_name"] is not None:
             raise UsageError("name the site once: as NAME or with --site")
         where["site_name"] = name
+    if path is not None:
+        spare_inputs((path,), where["temperatures"], where["notebook"], neighbour)
     bench = open_bench(**where, short=True)
     beside, credit = None, ""
     if neighbour is not None:

@@ -91,6 +91,8 @@ def command(
         raise UsageError("--map shows one taxon; name it with --species")
     if picture is not None and picture.suffix.lower() not in (".png", ".svg", ".pdf"):
         raise UsageError(f"--map {picture}: the name must end in one of .png, .svg, .pdf")
+    if picture is not None and not picture.parent.is_dir():
+        raise UsageError(f"--map {picture}: there is no folder {picture.parent}; make it first")
     every = any(name == EVERY for name in species)
     named = [taxon.slug for taxon in chosen_species(tuple(n for n in species if n != EVERY))]
     taxa = tuple(dict.fromkeys((*named, *(slugs() if every else ())))) or COMMON_TAXA

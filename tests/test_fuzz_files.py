@@ -33,6 +33,7 @@ from timing.intake.region_file import read_region
 from timing.notebook.export_folder import export_folder
 from timing.notebook.import_folder import Folder, import_folder, read_folder
 from timing.notebook.store import Notebook
+from timing.plain_text import lookup_key, unshown
 from timing.species import catalogue, hazards
 from timing.species.model import EVENT_ORDER
 from timing.species.tables import read_table
@@ -149,7 +150,7 @@ def listed(folder: Path, chance: random.Random) -> bool:
     found = read_region(path)
     for item in found:
         rest = lines_from(path, item.line)
-        assert item.site.name.isprintable()
+        assert lookup_key(item.site.name) and unshown(item.site.name) is None
         for value in (item.site.latitude, item.site.longitude, item.site.elevation_m):
             assert value is None or says(rest, value), (item, rest)
         assert item.temperatures.is_file()

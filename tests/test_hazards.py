@@ -6,8 +6,6 @@ against sets of days.
 """
 
 import json
-import subprocess
-import sys
 import tomllib
 from dataclasses import replace
 from importlib.resources import files
@@ -17,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sites import Place, equatorial, exact, mirrored, place, record_of_cycle
+from test_cli import Command, sapdial
 
 from timing.advice import Answer, answer
 from timing.answers import Outlook, outlook
@@ -32,6 +31,8 @@ from timing.species.hazards import hazard_names, load_hazard, read_hazard
 from timing.species.model import WORK_KINDS, HeatRange, WorkKind
 from timing.stretches import RuleStretches
 from timing.thermal import degree_days
+
+__all__ = ["sapdial"]  # the fixture
 
 TABLE = tomllib.loads((files("timing.species") / "_hazards.toml").read_text(encoding="utf-8"))
 HAZARDS = hazard_names()
@@ -465,19 +466,12 @@ def test_a_faulty_entry_is_refused_by_its_key(change: dict[str, object], key: st
 # ---------------------------------------------------------------------------- the command
 
 
-def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "cli.main", *arguments],
-        capture_output=True,
-        encoding="utf-8",
-        check=False,
-    )
-
-
-def test_the_command_says_when_an_oak_is_closed_in_a_warm_and_in_a_cool_year() -> None:
-    done = run("ask", "quercus-rubra", "--hazard", "oak-wilt", "--sample", "humid-continental")
-    assert (done.returncode, done.stderr) == (0, "")
-    text = " ".join(done.stdout.split())
+def test_the_command_says_when_an_oak_is_closed_in_a_warm_and_in_a_cool_year(
+    sapdial: Command,
+) -> None:
+    done = sapdial("ask", "quercus-rubra", "--hazard", "oak-wilt", "--sample", "humid-continental")
+    assert (done.status, done.err) == (0, "")
+    text = " ".join(done.out.split())
     assert text.count("Veto: oak wilt: no ") == 3
     assert "closes heavy cuts from 1 April to 31 July 2025; the same days in every year" in text
     warm = by_calendar(place("humid-continental"), 2016)[0]
@@ -486,13 +480,13 @@ def test_the_command_says_when_an_oak_is_closed_in_a_warm_and_in_a_cool_year() -
     assert "Jagemann et al. 2018" in text
     assert "Follow your plant health authority" in text
     assert "not where oak wilt occurs" not in text
-    assert max(len(line) for line in done.stdout.splitlines()) <= 80
+    assert max(len(line) for line in done.out.splitlines()) <= 80
 
 
-def test_the_json_of_an_answer_gains_one_key() -> None:
+def test_the_json_of_an_answer_gains_one_key(sapdial: Command) -> None:
     words = ("ask", "quercus-rubra", "--work", "heavy", "--sample", "humid-continental")
     free, shut = (
-        json.loads(run(*words, *more, "--format", "json").stdout)["answers"][0]
+        json.loads(sapdial(*words, *more, "--format", "json").out)["answers"][0]
         for more in ((), ("--hazard", "oak-wilt"))
     )
     assert free["hazards"] == []
@@ -506,29 +500,31 @@ def test_the_json_of_an_answer_gains_one_key() -> None:
 
 
 @pytest.mark.parametrize("words", [("ask", "oak"), ("calendar", "oak")])
-def test_an_unknown_hazard_ends_with_status_2(words: tuple[str, ...]) -> None:
-    done = run(*words, "--sample", "coast", "--hazard", "oakwilt")
-    assert done.returncode == 2
-    assert done.stdout == ""
-    assert all(name in done.stderr for name in HAZARDS)
-    assert len(done.stderr.splitlines()) == 1
+def test_an_unknown_hazard_ends_with_status_2(sapdial: Command, words: tuple[str, ...]) -> None:
+    done = sapdial(*words, "--sample", "coast", "--hazard", "oakwilt")
+    assert done.status == 2
+    assert done.out == ""
+    assert all(name in done.err for name in HAZARDS)
+    assert len(done.err.splitlines()) == 1
 
 
 @pytest.mark.parametrize("words", [("ask", "acer-palmatum"), ("calendar", "acer-palmatum")])
-def test_a_hazard_of_other_trees_is_said_in_one_line(words: tuple[str, ...]) -> None:
+def test_a_hazard_of_other_trees_is_said_in_one_line(
+    sapdial: Command, words: tuple[str, ...]
+) -> None:
     plain, done = (
-        run(*words, "--sample", "coast", *more) for more in ((), ("--hazard", "oak-wilt"))
+        sapdial(*words, "--sample", "coast", *more) for more in ((), ("--hazard", "oak-wilt"))
     )
-    assert (done.returncode, done.stdout) == (0, plain.stdout)
-    assert len(done.stderr.splitlines()) == 1
-    assert "none of these taxa is a host of oak wilt" in done.stderr
+    assert (done.status, done.out) == (0, plain.out)
+    assert len(done.err.splitlines()) == 1
+    assert "none of these taxa is a host of oak wilt" in done.err
 
 
-def test_the_hazards_can_be_listed() -> None:
-    done = run("species", "hazards")
-    assert (done.returncode, done.stderr) == (0, "")
-    assert max(len(line) for line in done.stdout.splitlines()) <= 80
-    found = json.loads(run("species", "hazards", "--format", "json").stdout)
+def test_the_hazards_can_be_listed(sapdial: Command) -> None:
+    done = sapdial("species", "hazards")
+    assert (done.status, done.err) == (0, "")
+    assert max(len(line) for line in done.out.splitlines()) <= 80
+    found = json.loads(sapdial("species", "hazards", "--format", "json").out)
     assert found["schema"] == "sapdial-hazards-1"
     assert [hazard["name"] for hazard in found["hazards"]] == list(HAZARDS)
-    assert all(f"{name}: " in done.stdout for name in HAZARDS)
+    assert all(f"{name}: " in done.out for name in HAZARDS)

@@ -24,6 +24,9 @@ import vobject
 from test_cli import Command, daily_file, sapdial, strict_json
 from test_intake_formats import DAYS, in_unit
 
+from timing.intake.region_file import ListedSite, listed_sites
+from timing.notebook.checks import FieldError, checked_name
+
 __all__ = ["sapdial"]  # the fixture
 
 PLAIN = "Back yard"
@@ -369,6 +372,31 @@ def test_hostile_words_in_files_end_in_a_plain_sentence(
         assert not HARMFUL.search(run.out + run.err), (content, run)
         assert run.err.count("\n") == 1, run.err
         assert len(run.err) < 950
+
+
+def kept_by_list(folder: Path, name: str) -> bool:
+    with (folder / "sites.csv").open("w", encoding="utf-8", newline="") as file:
+        header = ["name", "latitude", "longitude", "elevation_m", "temperatures"]
+        csv.writer(file).writerows((header, (name, 45, 7, "", "sites.csv")))
+    (item,) = listed_sites(folder / "sites.csv")
+    return isinstance(item, ListedSite)
+
+
+def kept_by_notebook(name: str) -> bool:
+    try:
+        checked_name(name, "name")
+    except FieldError:
+        return False
+    return True
+
+
+def test_a_list_of_sites_and_a_notebook_keep_the_same_names(tmp_path: Path) -> None:
+    """Marks that join or part letters, without which some scripts are misspelt, count as shown."""
+    joined = {"joined": "\u0645\u06cc\u200c\u062e", "no-break": "Saint\xa0Gall", "soft": "a\xadb"}
+    for name in (*SHOWN.values(), *joined.values()):
+        assert (kept_by_list(tmp_path, name), kept_by_notebook(name)) == (True, True), name
+    for name in (*UNSHOWN.values(), "a\tb", "", " ", "\u200f", "m" * 81):
+        assert (kept_by_list(tmp_path, name), kept_by_notebook(name)) == (False, False), name
 
 
 @pytest.mark.parametrize("name", ["", "..", "../x", "/etc/passwd", "a/b", "a\\b", "\0", "a\0b"])

@@ -219,4 +219,5 @@ def test_planned_days_have_entries_of_their_own():
 
 
 def test_text_loads_no_writer_of_calendar_files():
-    assert not imported_by("agenda", "--sample", "coast") & {"icalendar", "vobject", "sqlite3"}
+    (loaded,) = imported_by(("agenda", "--sample", "coast"))
+    assert not loaded & {"icalendar", "vobject", "sqlite3"}

@@ -36,7 +36,7 @@ from timing.intake.daily_csv import read_daily_csv
 from timing.intake.observations import read_observations
 from timing.intake.samples import open_sample
 from timing.notebook import schema
-from timing.notebook.checks import FieldError, lookup_key
+from timing.notebook.checks import FieldError
 from timing.notebook.export_folder import export_folder
 from timing.notebook.import_folder import import_folder, read_folder
 from timing.notebook.journal import KEPT_CHANGES
@@ -46,6 +46,7 @@ from timing.notebook.schema import MIGRATIONS, NoNotebookError, connect
 from timing.notebook.shelter import offsets, sheltered
 from timing.notebook.store import Notebook
 from timing.notebook.tables import guarded, unguarded
+from timing.plain_text import lookup_key
 
 NOW = dt.datetime(2026, 5, 1, 10, 30)
 DAY = dt.date(2026, 4, 12)
@@ -1058,11 +1059,14 @@ for _ in range(100):
                 os.write(report, b".")
         os._exit(0)
     os.read(reading, 1)  # it has opened the notebook
-    time.sleep(moments.uniform(0.0, 2 * one))
+    heard = moments.randrange(2)  # changes waited for, however slow the machine is
+    for _ in range(heard):
+        os.read(reading, 1)
+    time.sleep(moments.uniform(0.0, one))
     os.kill(child, signal.SIGKILL)
     dead = os.waitpid(child, 0)[1] == signal.SIGKILL
     os.close(report)
-    said = len(os.read(reading, 10000))
+    said = heard + len(os.read(reading, 10000))
     os.close(reading)
     half = path.with_name(path.name + "-journal").exists()
     after = work()

@@ -294,6 +294,13 @@ def test_the_example_of_the_docs_prints_what_it_says(
 # ---------------------------------------------------------------------------- removed and undone
 
 
+def test_removing_needs_a_yes_where_stdin_is_closed(
+    bench: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    refused(bench("tree", "remove", TREE), 2, "--yes")
+
+
 def test_removing_needs_a_yes_where_nobody_can_be_asked(bench: Command) -> None:
     before = everything(bench)
     for words in (("site", "remove", YARD), ("tree", "remove", TREE)):

@@ -15,7 +15,7 @@ DAYS = st.sampled_from([np.inf, -np.inf]) | st.floats(-500, 500) | st.integers(0
 
 
 @given(
-    st.integers(1, 70).flatmap(lambda n: arrays(np.float64, (3, n), elements=DAYS)),
+    st.integers(1, 70).flatmap(lambda n: arrays(np.float64, (2, n), elements=DAYS)),
     st.lists(st.floats(0, 1), min_size=1, max_size=4),
 )
 def test_quantiles_are_those_of_numpy(values: np.ndarray, shares: list[float]) -> None:

@@ -126,6 +126,12 @@ def test_both_hemispheres_are_refused_in_one_line(sapdial: Command, folder: Path
         (HEADER, ["A,45,7,low.csv"], "line 2: 4 cells where the header has 5"),
         (HEADER, [LOW, ",45,7,,low.csv"], "line 3, column name: '' is not 1 to 80 letters"),
         (HEADER, ["A\x07b,45,7,,low.csv"], "line 2, column name: 'A?b' holds the character U+0007"),
+        (HEADER, ["\u200f,45,7,,low.csv"], "line 2, column name: '?' is not 1 to 80 letters"),
+        (
+            HEADER,
+            ["A\u202eb,45,7,,low.csv"],
+            "line 2, column name: 'A?b' holds the character U+202E",
+        ),
         (HEADER, ["A,north,7,,low.csv"], "line 2: latitude 'north' is wrong; write decimal"),
         (HEADER, ["A,95,7,,low.csv"], "line 2: latitude '95' is wrong"),
         (HEADER, ["A,nan,7,,low.csv"], "line 2: latitude 'nan' is wrong"),
@@ -135,6 +141,11 @@ def test_both_hemispheres_are_refused_in_one_line(sapdial: Command, folder: Path
         (HEADER, ["A,45,7,,"], "line 2: temperatures is blank"),
         (HEADER, [LOW, "", "A,45,7,,none.csv"], "line 4: temperatures 'none.csv' is no file"),
         (HEADER, [LOW, LOW.lower()], "line 3: name 'low yard' stands on line 2 already"),
+        (
+            HEADER,
+            [LOW, LOW.replace(" ", "\u200b\xa0")],
+            "line 3: name 'Low??Yard' stands on line 2",
+        ),
     ],
 )
 def test_a_wrong_file_is_named_by_line_and_column(

@@ -13,7 +13,7 @@ import ast
 import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -40,13 +40,13 @@ COMMANDS = (
 )
 TELL_IMPORTS = """
 import json, sys
-sys.argv = ["sapdial", *sys.argv[1:]]
 from cli.main import main
-try:
-    main()
-except SystemExit as stop:
-    assert not stop.code, stop.code
-finally:
+for words in json.loads(sys.argv[1]):
+    sys.argv = ["sapdial", *words]
+    try:
+        main()
+    except SystemExit as stop:
+        assert not stop.code, (words, stop.code)
     print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})), file=sys.stderr)
 """
 
@@ -116,6 +116,7 @@ LAYERS = (
     ("timing.forecast",),
     ("timing.weather_vetoes",),
     ("timing.calendar",),
+    ("timing.calendar_words",),
     ("timing.region_split",),
     ("timing.region_windows",),
     ("timing.region",),
@@ -136,47 +137,40 @@ CLIENT = "timing.intake.station_client"  # the one module that goes online
 WITHOUT_CODE = {"timing", "timing.notebook", "timing.species"}
 
 
-def imported_by(*arguments: str) -> set[str]:
-    """Top-level modules a run of the command has loaded."""
+def imported_by(*runs: Sequence[str]) -> list[set[str]]:
+    """Top-level modules loaded after each of several runs of the command in one process."""
     done = subprocess.run(
-        [sys.executable, "-c", TELL_IMPORTS, *arguments],
+        [sys.executable, "-c", TELL_IMPORTS, json.dumps(runs)],
         capture_output=True,
         encoding="utf-8",
         check=False,
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout
-    return set(json.loads(done.stderr.splitlines()[-1]))
+    return [set(json.loads(line)) for line in done.stderr.splitlines()[-len(runs) :]]
 
 
 # ---------------------------------------------------------------------------- what a run imports
 
 
-@pytest.mark.parametrize("command", COMMANDS, ids=lambda words: " ".join(words) or "sapdial")
-def test_help_imports_nothing_heavy(command: tuple[str, ...]) -> None:
-    loaded = imported_by(*command, "--help")
-    assert "click" in loaded
-    assert loaded & (HEAVY | OF_THE_NOTEBOOK | OF_GRIDS) == set()
+def test_help_imports_nothing_heavy() -> None:
+    for command, loaded in zip(
+        COMMANDS, imported_by(*((*words, "--help") for words in COMMANDS)), strict=True
+    ):
+        assert "click" in loaded
+        assert loaded & (HEAVY | OF_THE_NOTEBOOK | OF_GRIDS) == set(), command
 
 
-@pytest.mark.parametrize("form", ["text", "json"])
-def test_an_answer_imports_neither_pandas_nor_matplotlib(form: str) -> None:
-    loaded = imported_by("ask", "acer-palmatum", "--sample", "humid-continental", "--format", form)
+def test_text_answers_import_no_more_than_numpy() -> None:
+    ask = ("ask", "acer-palmatum", "--sample", "humid-continental")
+    runs = (
+        *(("samples",), ("species", "list"), ask, (*ask, "--format", "json")),
+        ("events", "acer-palmatum", "--sample", "coast"),
+        ("compare", "acer-palmatum", "--sample", "coast"),
+    )
+    for words, loaded in zip(runs, imported_by(*runs), strict=True):
+        assert loaded & (HEAVY | OF_THE_NOTEBOOK) <= {"numpy"}, words
     assert "numpy" in loaded
-    assert loaded & (HEAVY | OF_THE_NOTEBOOK) == {"numpy"}
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        "samples",
-        "species list",
-        "events acer-palmatum --sample coast",
-        "compare acer-palmatum --sample coast",
-    ],
-)
-def test_other_text_answers_import_no_more_than_numpy(words: str) -> None:
-    assert imported_by(*words.split()) & HEAVY <= {"numpy"}
 
 
 # ---------------------------------------------------------------------------- who imports whom
@@ -187,14 +181,16 @@ def tree(module: str) -> ast.Module:
     return ast.parse(MODULES[module].read_text(encoding="utf-8"))
 
 
-def run_time_nodes(node: ast.AST) -> Iterator[ast.AST]:
+def run_time_nodes(root: ast.AST) -> Iterator[ast.AST]:
     """Every node but those under ``if TYPE_CHECKING``, which never run."""
-    yield node
-    children = list(ast.iter_child_nodes(node))
-    if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
-        children = list(node.orelse)
-    for child in children:
-        yield from run_time_nodes(child)
+    ahead = [root]
+    while ahead:
+        node = ahead.pop()
+        yield node
+        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+            ahead.extend(node.orelse)
+        else:
+            ahead.extend(ast.iter_child_nodes(node))
 
 
 @cache
@@ -215,6 +211,7 @@ def imports(module: str) -> set[str]:
     return found
 
 
+@cache
 def layer(module: str) -> int:
     """Place of a module in the order, by the longest name that matches."""
     places = {
@@ -227,11 +224,14 @@ def layer(module: str) -> int:
     return places[max(places, key=len)]
 
 
-@pytest.mark.parametrize("module", sorted(set(MODULES) - WITHOUT_CODE))
-def test_a_module_imports_only_from_below(module: str) -> None:
-    own = layer(module)
-    inside = {name for name in imports(module) if name.partition(".")[0] == "timing"}
-    assert {name for name in inside if layer(name) > own} == set()
+def test_modules_import_only_from_below() -> None:
+    upwards = {
+        (module, name)
+        for module in set(MODULES) - WITHOUT_CODE
+        for name in imports(module)
+        if name.partition(".")[0] == "timing" and layer(name) > layer(module)
+    }
+    assert upwards == set()
 
 
 def test_no_module_imports_itself_by_a_detour() -> None:
@@ -256,20 +256,22 @@ def test_packages_that_only_hold_modules_stay_empty(module: str) -> None:
     assert body == []
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_timing_never_imports_the_command(module: str) -> None:
-    tops = {name.partition(".")[0] for name in imports(module)}
-    assert tops & {"cli", "click", "tests"} == set()
+def packages(module: str) -> set[str]:
+    """Top-level packages of what a module imports."""
+    return {name.partition(".")[0] for name in imports(module)}
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_only_charts_import_matplotlib(module: str) -> None:
-    heavy = {name.partition(".")[0] for name in imports(module)} & (HEAVY - {"numpy"})
-    allowed = {"meteostat"} if module == CLIENT else set()
-    if module == PDF_WRITER:
-        heavy -= {"reportlab"}
-    assert heavy <= ({"matplotlib"} if module.startswith("timing.charts") else allowed)
-    assert "matplotlib.pyplot" not in imports(module)
+def test_timing_never_imports_the_command() -> None:
+    assert [name for name in MODULES if packages(name) & {"cli", "click", "tests"}] == []
+
+
+def test_only_charts_import_matplotlib() -> None:
+    allowed = {CLIENT: {"meteostat"}, PDF_WRITER: {"matplotlib", "reportlab"}}
+    for module in MODULES:
+        own = {"matplotlib"} if module.startswith("timing.charts") else set()
+        heavy = packages(module) & (HEAVY - {"numpy"})
+        assert heavy <= allowed.get(module, own), module
+        assert "matplotlib.pyplot" not in imports(module), module
 
 
 # ---------------------------------------------------------------------------- what it never does
@@ -298,25 +300,23 @@ def called(module: str) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_no_module_prints_or_asks(module: str) -> None:
-    assert called(module) & FORBIDDEN_CALLS == set()
+def test_no_module_prints_or_asks() -> None:
+    assert [name for name in MODULES if called(name) & FORBIDDEN_CALLS] == []
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_no_module_reads_the_clock(module: str) -> None:
-    now = {name for name in called(module) if name.endswith(FORBIDDEN_TAILS)}
-    today = {
-        ast.unparse(node)
-        for node in ast.walk(tree(module))
-        if isinstance(node, ast.Call)
-        and ast.unparse(node.func).endswith(("datetime64", "array", "arange"))
-        and any(isinstance(a, ast.Constant) and a.value in ("today", "now") for a in node.args)
-    }
-    assert (now, today) == (set(), set())
+def test_no_module_reads_the_clock() -> None:
+    for module in MODULES:
+        now = {name for name in called(module) if name.endswith(FORBIDDEN_TAILS)}
+        today = {
+            ast.unparse(node)
+            for node in ast.walk(tree(module))
+            if isinstance(node, ast.Call)
+            and any(isinstance(a, ast.Constant) and a.value in ("today", "now") for a in node.args)
+            and ast.unparse(node.func).endswith(("datetime64", "array", "arange"))
+        }
+        assert (now, today) == (set(), set()), module
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_no_module_opens_a_connection(module: str) -> None:
-    used = {name.partition(".")[0] for name in imports(module)} & CONNECTIONS
-    assert used == (OF_THE_CLIENT if module == CLIENT else set())
+def test_no_module_opens_a_connection() -> None:
+    used = {name: packages(name) & CONNECTIONS for name in MODULES}
+    assert {name: found for name, found in used.items() if found} == {CLIENT: OF_THE_CLIENT}

@@ -234,6 +234,10 @@ def test_a_bad_site_is_told_and_stops_nobody(sapdial: Command, folder: Path) -> 
         (("{folder}", "-o", "{folder}/absent/x.csv"), "there is no folder"),
         (("{folder}", "-o", "{folder}/x.csv", "--map", "{folder}/m.png"), "name it with --species"),
         (
+            ("{folder}", "-o", "{folder}/x.csv", "--map", "{folder}/none/m.png", *ONE),
+            "there is no folder",
+        ),
+        (
             ("{folder}", "-o", "{folder}/x.csv", "--map", "{folder}/m.gif", *ONE),
             ".png, .svg, .pdf",
         ),

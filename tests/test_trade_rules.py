@@ -19,6 +19,7 @@ What must hold:
 """
 
 import datetime as dt
+from functools import cache
 
 import numpy as np
 import pytest
@@ -80,8 +81,8 @@ def _shares(view: Outlook, work: WorkKind) -> Floats:
 
 def _runs(view: Outlook, work: WorkKind, level: float) -> list[tuple[int, int]]:
     """First and last northern cycle day of each run of days at or above a level."""
-    safe = _shares(view, work) >= level - 1e-9
-    if safe.all():
+    safe = (_shares(view, work) >= level - 1e-9).tolist()
+    if all(safe):
         return [(0, CYCLE_DAYS - 1)]
     first = [day for day in range(CYCLE_DAYS) if safe[day] and not safe[day - 1]]
     runs = []
@@ -108,6 +109,7 @@ def _summer_ends(view: Outlook, work: WorkKind, level: float) -> list[int]:
     ]
 
 
+@cache
 def _first_frost(spot: Place) -> tuple[float, float]:
     """Share of frost seasons with frost, and their mean first frost (northern cycle day)."""
     record = spot.record
@@ -245,7 +247,8 @@ def test_what_regrows_after_the_last_heavy_day_matures_before_the_leaves_colour(
     spot, wrong = place(name), []
     rows = spot.outlook("acer-rubrum").used
     heat = _sine_degree_days(spot.drivers.tmin_c[rows], spot.drivers.tmax_c[rows], 5.0)
-    starts = spot.drivers.starts[rows]
+    seasons = cycle_day(spot.drivers.starts[rows][:, None] + np.arange(480))
+    northern = _northern(seasons, spot.outlook("acer-rubrum"))
     for slug in TEMPERATE_TAXA:
         view = spot.outlook(slug)
         models = view.species.events
@@ -255,8 +258,8 @@ def test_what_regrows_after_the_last_heavy_day_matures_before_the_leaves_colour(
             for last in _summer_ends(view, "heavy", level):
                 mature = []
                 for row in range(len(rows)):
-                    season = cycle_day(starts[row] + np.arange(480))
-                    cut = int(np.flatnonzero(_northern(season, view)[200:] == last)[0]) + 200
+                    cut = int(np.argmax(northern[row, 200:] == last)) + 200
+                    assert northern[row, cut] == last
                     grown = np.cumsum(heat[row, cut:])
                     needed = NEW_BUDS + models["leaf_full_size"].growth_degree_days
                     full = cut + int(np.argmax(grown >= needed))

@@ -14,6 +14,7 @@ import threading
 from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +55,7 @@ STATIONS = {
 }
 
 
+@cache
 def season(code: str, day: dt.date) -> tuple[float, float]:
     """Invented minimum and maximum of a day [°C]."""
     number = day.toordinal()

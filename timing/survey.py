@@ -19,6 +19,7 @@ from multiprocessing import connection, get_context, parent_process
 from pathlib import Path
 
 from timing.errors import DataError, UsageError
+from timing.export.files import spare
 from timing.intake.region_file import ListedSite, WrongLine, listed_sites
 from timing.survey_parts import (
     SITES_OF_PART,
@@ -88,10 +89,16 @@ def run_survey(
 
     Raises
     ------
-    UsageError : the table or the folder of parts cannot be opened.
+    UsageError : the table or the folder of parts cannot be opened, or the output is the table or
+        one of the files it names.
     DataError : the table cannot be read as a whole, or a worker was ended from outside.
     """
-    total = sum(1 for _ in listed_sites(table))
+    spare((table,), output)
+    total = 0
+    for item in listed_sites(table):
+        total += 1
+        if isinstance(item, ListedSite):
+            spare((item.temperatures,), output)
     folder = parts_folder(output)
     open_folder(folder)
     question = Question(taxa, confidence, program())

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import Band, CalendarRow
 from timing.charts import HAIR, INK, LOOKS, QUIET, SERIF, Page, text_width
 from timing.charts.booklet_sheet import WHITE, Book, Line, Sheet, height_of, prose
@@ -68,7 +68,7 @@ def _head(book: Book, sheet: Sheet) -> None:
         size=56, family=SERIF, weight="bold",
     )  # fmt: skip
     lines = prose(calendar.name, wide, 13, weight="bold", family=SERIF)
-    lines += prose(wording.place_of(calendar), wide, 8.5, colour=QUIET)
+    lines += prose(calendar_words.place_of(calendar), wide, 8.5, colour=QUIET)
     safe = words(
         "booklet.safe_means_all" if calendar.shared else "booklet.safe_means",
         chance=wording.level_text(calendar.confidence, book.language),
@@ -132,7 +132,7 @@ def _ending(book: Book, sheet: Sheet) -> list[Line]:
     wide = sheet.right - sheet.left
     warning = f"{book.words('cautions.rules')} {book.words('booklet.your_tree')}"
     return [
-        *prose(wording.record_text(book.calendar), wide, 7.5),
+        *prose(calendar_words.record_text(book.calendar), wide, 7.5),
         *prose(warning, wide, 7.5, weight="bold"),
     ]
 
@@ -195,7 +195,7 @@ def _bands(year: YearStrip, row: CalendarRow, y: float, height: float, language:
 
 def draw_band(year: YearStrip, slug: str, band: Band, base: float, tall: float) -> None:
     """Draw a band, or its bare base where no day of the year is safe."""
-    if wording.best_day(band, year.new_year.astype("datetime64[Y]").item().year) is None:
+    if calendar_words.best_day(band, year.new_year.astype("datetime64[Y]").item().year) is None:
         year.page.line(
             (year.left, year.right), (base, base), colour=LOOKS[band.kind].edge, width=0.5
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.charts import HAIR, INK, QUIET, SERIF, text_width
 from timing.charts.booklet_sheet import Book, Line, height_of, prose
 from timing.species.catalogue import common_rules
@@ -203,10 +203,13 @@ def _paragraphs(book: Book, wide: float) -> list[list[Line]]:
     parts += [
         (
             words("region.places" if calendar.shared else "calendar.place_and_record"),
-            [f"{calendar.name}: {wording.place_of(calendar)}", wording.record_text(calendar)],
+            [
+                f"{calendar.name}: {calendar_words.place_of(calendar)}",
+                calendar_words.record_text(calendar),
+            ],
         ),
-        (words("calendar.method"), [wording.method_of(calendar)]),
-        (words("calendar.evidence"), [wording.evidence_text(calendar), *_grades(book)]),
+        (words("calendar.method"), [calendar_words.method_of(calendar)]),
+        (words("calendar.evidence"), [calendar_words.evidence_text(calendar), *_grades(book)]),
     ]
     found = [_section(heading, texts, wide) for heading, texts in parts]
     sources = [f"{number}  {source}" for source, number in notes.numbers.items()]

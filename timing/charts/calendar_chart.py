@@ -14,7 +14,7 @@ from string import ascii_lowercase
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar
 from timing.charts import (
     HAIR,
@@ -165,7 +165,7 @@ class _Chart(YearPage[CalendarRow]):
             if x + text_width(letters, 6) > YEAR_LEFT - 0.04:
                 x, y = KINDS_X, middle + 0.105
             self.page.text(x, y, letters, size=6, colour=QUIET)
-        best = wording.best_day(band, self.calendar.year, self.language)
+        best = calendar_words.best_day(band, self.calendar.year, self.language)
         self._spans(band, best, middle)
         if best is None:
             x = YEAR_LEFT + 0.07
@@ -209,10 +209,10 @@ class _Chart(YearPage[CalendarRow]):
             (
                 words("calendar.place_and_record"),
                 f"{calendar.site.name}, {wording.place_text(calendar.site, self.language)}. "
-                f"{wording.record_text(calendar)}",
+                f"{calendar_words.record_text(calendar)}",
             ),
             (words("calendar.method"), wording.method_text(self.language)),
-            (words("calendar.evidence"), wording.evidence_text(calendar)),
+            (words("calendar.evidence"), calendar_words.evidence_text(calendar)),
         ]
         right = [(words("calendar.before_you_cut"), " ".join(calendar.cautions))]
         if self.notes:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.advice import how_much
 from timing.calendar import Band, CalendarRow, plain
 from timing.export.species_text import Notes, stretch_text, waits_text
@@ -49,7 +49,7 @@ def windows_text(band: Band, year: int, language: Language = ENGLISH) -> list[tu
     Without a safe window, one pair: "no safe day" and the best day, or nothing.
     """
     if not band.safe:
-        best = wording.best_day(band, year, language)
+        best = calendar_words.best_day(band, year, language)
         odds = ""
         if best:
             chance, day = best

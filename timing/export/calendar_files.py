@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import Band, CalendarRow, YearCalendar
 from timing.export.csv_table import csv_text
 from timing.export.icalendar_file import CalendarEntry, alarm_day, as_date, entry_uid
@@ -115,7 +115,7 @@ def _entry(
             (
                 text,
                 *language.table("cautions").values(),
-                wording.record_text(calendar),
+                calendar_words.record_text(calendar),
                 *invented,
             )
         ),

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import MARKED_EVENTS, Band, CalendarRow, YearCalendar
 from timing.export import calendar_svg as svg
 from timing.species.model import WORK_KINDS
@@ -88,7 +88,7 @@ class _Page:
         lines = ["<header>", f"<h1>{self._t('calendar.title', year=calendar.year)}</h1>"]
         if calendar.invented:
             lines.append(f'<p class="invented">{self._t("notice.invented")}</p>')
-        place = escape(wording.place_of(calendar))
+        place = escape(calendar_words.place_of(calendar))
         lines += [
             f'<p class="site"><bdi>{escape(calendar.name)}</bdi></p>',
             f'<p class="quiet">{place}</p>',
@@ -187,7 +187,7 @@ class _Page:
             for (first, last), text in zip(runs, words, strict=True)
         )
         if not runs:
-            best = wording.best_day(band, self.calendar.year, self.language)
+            best = calendar_words.best_day(band, self.calendar.year, self.language)
             spans = self._t("calendar.none")
             if best:
                 spans = (
@@ -280,17 +280,17 @@ class _Page:
     def _foot(self) -> list[str]:
         calendar = self.calendar
         cautions = "".join(f"<li>{escape(text)}</li>" for text in calendar.cautions)
-        place = escape(wording.place_of(calendar))
+        place = escape(calendar_words.place_of(calendar))
         lines = [
             "<footer>",
             f"<section><h2>{self._t('calendar.before_you_cut')}</h2><ul>{cautions}</ul></section>",
             self._section(
                 "region.places" if calendar.shared else "calendar.place_and_record",
                 f"<bdi>{escape(calendar.name)}</bdi>: {place} "
-                f"<bdi>{escape(wording.record_text(calendar))}</bdi>",
+                f"<bdi>{escape(calendar_words.record_text(calendar))}</bdi>",
             ),
-            self._section("calendar.method", escape(wording.method_of(calendar))),
-            self._section("calendar.evidence", escape(wording.evidence_text(calendar))),
+            self._section("calendar.method", escape(calendar_words.method_of(calendar))),
+            self._section("calendar.evidence", escape(calendar_words.evidence_text(calendar))),
         ]
         if calendar.invented:
             lines.append(self._section("notice.invented", self._t("notice.no_such_place")))

@@ -12,7 +12,7 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import MARKED_EVENTS, Band, CalendarRow, EventMark, YearCalendar, lanes
 from timing.language import Language
 
@@ -123,7 +123,7 @@ def band_text(band: Band, calendar: YearCalendar) -> str:
 def best_text(band: Band, calendar: YearCalendar) -> str:
     """For a band without safe days: its best day, if any."""
     language = calendar.language
-    best = wording.best_day(band, calendar.year, language)
+    best = calendar_words.best_day(band, calendar.year, language)
     if best is None:
         return language.text("page.no_safe")
     return (

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from timing import wording
+from timing import calendar_words, wording
 from timing.calendar import Band, CalendarRow, YearCalendar
 from timing.language import Language
 from timing.season import Floats
@@ -146,7 +146,7 @@ def _safe_dates(row: CalendarRow, calendar: YearCalendar) -> str:
 
 
 def _best(band: Band, year: int, language: Language) -> str:
-    best = wording.best_day(band, year, language)
+    best = calendar_words.best_day(band, year, language)
     if best is None:
         return language.text("calendar.none")
     return language.text("strip.none_best", chance=best[0], day=best[1])
@@ -174,9 +174,9 @@ def _conditions(bands: tuple[Band, ...], language: Language) -> dict[str, list[s
 def _foot(calendar: YearCalendar) -> list[str]:
     language = calendar.language
     lines = [
-        *wrapped(wording.record_text(calendar)),
+        *wrapped(calendar_words.record_text(calendar)),
         *wrapped(wording.method_text(language, ranges="dates")),
-        *wrapped(wording.evidence_text(calendar)),
+        *wrapped(calendar_words.evidence_text(calendar)),
         *wrapped(language.text("notice.names_stay_english")),
         "",
     ]

@@ -1,16 +1,40 @@
-"""Write a file whole or not at all."""
+"""Write a file whole or not at all, and never over what the answer is read from."""
 
 from __future__ import annotations
 
 import json
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from timing.errors import UsageError
+
+
+def spare(inputs: Iterable[Path], *outputs: Path) -> None:
+    """Refuse to write over a file that an answer is read from, by whatever name it goes.
+
+    Raises
+    ------
+    UsageError : an output is one of the inputs.
+    """
+    known = {place for path in inputs if (place := _place(path))}
+    for path in outputs:
+        if _place(path) in known:
+            raise UsageError(
+                f"{path}: the answer is read from this file, which would be lost; name another one"
+            )
+
+
+def _place(path: Path) -> tuple[int, int] | None:
+    """Which file on which disk a path leads to; None where there is none."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_dev, found.st_ino
 
 
 @contextmanager
@@ -44,9 +68,9 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8", newline="\n")
 
 
-def json_text(value: dict[str, Any]) -> str:
-    """A value as JSON, one entry a line; letters stay as they are."""
-    return json.dumps(value, indent=1, ensure_ascii=False)
+def json_text(value: dict[str, Any], *, escaped: bool = False) -> str:
+    """A value as JSON, one entry a line; letters stay as they are unless they are to be escaped."""
+    return json.dumps(value, indent=1, ensure_ascii=escaped)
 
 
 def write_json(path: Path, value: dict[str, Any]) -> None:

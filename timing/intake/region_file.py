@@ -10,6 +10,7 @@ from pathlib import Path
 
 from timing.errors import DataError, UsageError
 from timing.intake.text import DECIMAL, csv_rows, quoted
+from timing.plain_text import lookup_key, unshown
 from timing.site import Site
 
 COLUMNS = ("name", "latitude", "longitude", "elevation_m", "temperatures")
@@ -88,7 +89,7 @@ def _site_of_line(
     """One line; ``lines`` holds the line of every name so far."""
     where = f"{path}, line {line}"
     name = row[header.index("name")].strip() if header.index("name") < len(row) else ""
-    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+    if not lookup_key(name) or len(name) > LONGEST_NAME or unshown(name):
         name = f"line {line}"
     try:
         if len(row) != len(header):
@@ -98,7 +99,7 @@ def _site_of_line(
             )
         cells = {column: row[header.index(column)].strip() for column in COLUMNS}
         item = _listed(cells, path, line)
-        first = lines.get(item.site.name.casefold())
+        first = lines.get(lookup_key(item.site.name))
         if first is not None:
             raise DataError(
                 f"{where}: name {quoted(item.site.name, 40)} stands on line {first} already; give "
@@ -107,21 +108,21 @@ def _site_of_line(
     except DataError as error:
         lines.setdefault("", line)  # a name is never blank
         return WrongLine(name, line, error)
-    lines[item.site.name.casefold()] = line
+    lines[lookup_key(item.site.name)] = line
     return item
 
 
 def _listed(cells: dict[str, str], path: Path, line: int) -> ListedSite:
     where = f"{path}, line {line}"
     name = cells["name"]
-    if not name or len(name) > LONGEST_NAME:
+    if not lookup_key(name) or len(name) > LONGEST_NAME:
         raise DataError(
             f"{where}, column name: {quoted(name)} is not 1 to {LONGEST_NAME} letters; name the "
             "site"
         )
-    if unseen := next((letter for letter in name if not letter.isprintable()), None):
+    if letter := unshown(name):
         raise DataError(
-            f"{where}, column name: {quoted(name)} holds the character U+{ord(unseen):04X}, which "
+            f"{where}, column name: {quoted(name)} holds the character U+{ord(letter):04X}, which "
             "cannot be shown; leave it out"
         )
     latitude = _number(cells["latitude"], "latitude", 90, where)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -48,7 +49,7 @@ class StationDays:
     @classmethod
     def of(cls, values: dict[dt.date, tuple[float, float]]) -> StationDays:
         """Days out of a mapping; a day without a reading is dropped."""
-        kept = sorted(day for day, pair in values.items() if not np.isnan(pair).all())
+        kept = sorted(day for day, pair in values.items() if not all(map(math.isnan, pair)))
         pairs = np.array([values[day] for day in kept], dtype=float).reshape(-1, 2)
         return cls(np.array(kept, dtype="datetime64[D]"), pairs[:, 0], pairs[:, 1])
 
@@ -134,7 +135,7 @@ def _possible(pair: tuple[float, float]) -> tuple[float, float]:
 
 
 def _measured(value: float, source: str, aside: Counter[str], sources: Counter[str]) -> float:
-    if np.isnan(value):
+    if math.isnan(value):
         return value
     if is_model(source):
         aside["model"] += 1
@@ -167,20 +168,15 @@ def merged(old: StationDays, new: StationDays, *, since: dt.date | None = None) 
     Merged : ``added`` counts days on which something is held now where nothing was or one reading
         was missing, ``revised`` days on which a reading changed.
     """
-    held = old.values()
-    added = revised = 0
-    for day, pair in new.values().items():
-        if since is not None and day < since:
-            continue
-        before = held.get(day, (np.nan, np.nan))
-        now = tuple(
-            was if np.isnan(value) else value for value, was in zip(pair, before, strict=True)
-        )
-        gained = np.isnan(before).sum() > np.isnan(now).sum()
-        changed = any(
-            not np.isnan(was) and was != is_ for was, is_ in zip(before, now, strict=True)
-        )
-        added += bool(gained)
-        revised += bool(changed and not gained)
-        held[day] = now[0], now[1]
-    return Merged(StationDays.of(held), added, revised)
+    if since is not None:
+        new = new.since(since)
+    days = np.union1d(old.days, new.days)
+    before = np.full((2, len(days)), np.nan)
+    before[:, np.searchsorted(days, old.days)] = old.tmin_c, old.tmax_c
+    now = before.copy()
+    came, place = np.array([new.tmin_c, new.tmax_c]), np.searchsorted(days, new.days)
+    now[:, place] = np.where(np.isnan(came), before[:, place], came)
+    gained = (np.isnan(before) & ~np.isnan(now)).any(axis=0)
+    changed = (~np.isnan(before) & (before != now)).any(axis=0)
+    revised = int(np.count_nonzero(changed & ~gained))
+    return Merged(StationDays(days, *now), int(np.count_nonzero(gained)), revised)

@@ -8,14 +8,11 @@ import unicodedata
 from collections.abc import Iterable
 
 from timing.errors import UsageError
+from timing.plain_text import lookup_key, unshown
 
 FIRST_DAY = dt.date(1800, 1, 1)
 LAST_DAY = dt.date(2200, 12, 31)
 NAME_LENGTH, TEXT_LENGTH = 80, 2000
-_UNSEEN = {"Cc", "Cs", "Zl", "Zp"}  # control characters, halves of characters, line separators
-_MARKS = set(
-    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
-)  # of direction and byte order
 
 
 class FieldError(UsageError):
@@ -34,7 +31,7 @@ def checked_name(text: str, field: str) -> str:
     FieldError : it is empty, longer than 80 characters or holds a control character.
     """
     name = unicodedata.normalize("NFC", text).strip()
-    _refuse_unseen(name, field)
+    _refuse_unshown(name, field)
     if len(name) > NAME_LENGTH or not lookup_key(name):
         raise FieldError(field, f"{field} {shown(name)} needs 1 to {NAME_LENGTH} characters")
     return name
@@ -43,7 +40,7 @@ def checked_name(text: str, field: str) -> str:
 def checked_text(text: str, field: str) -> str:
     """Free text on one line; runs of white space become one space. It may be empty."""
     line = " ".join(unicodedata.normalize("NFC", text).split())
-    _refuse_unseen(line, field)
+    _refuse_unshown(line, field)
     if len(line) > TEXT_LENGTH:
         raise FieldError(field, f"{field} is {len(line)} characters long; {TEXT_LENGTH} at most")
     return line
@@ -103,13 +100,6 @@ def checked_month_day(text: str, field: str) -> str:
     return text
 
 
-def lookup_key(name: str) -> str:
-    """What two spellings of one name share: letter case, spacing and unseen marks do not count."""
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
-    seen = "".join(letter for letter in folded if unicodedata.category(letter) != "Cf")
-    return " ".join(seen.split())
-
-
 def shown(text: str, longest: int = NAME_LENGTH) -> str:
     """What somebody wrote, quoted and cut short."""
     return repr(text if len(text) <= longest else f"{text[:longest]}…")
@@ -129,11 +119,10 @@ def unknown(kind: str, name: str, names: Iterable[str]) -> FieldError:
     return FieldError(kind, f"no {kind} called {shown(name)} in the notebook; {hint}")
 
 
-def _refuse_unseen(text: str, field: str) -> None:
-    for letter in text:
-        if unicodedata.category(letter) in _UNSEEN or letter in _MARKS:
-            raise FieldError(
-                field,
-                f"{field} {shown(text)} holds the character U+{ord(letter):04X}, which cannot be "
-                "shown; leave it out",
-            )
+def _refuse_unshown(text: str, field: str) -> None:
+    if letter := unshown(text):
+        raise FieldError(
+            field,
+            f"{field} {shown(text)} holds the character U+{ord(letter):04X}, which cannot be "
+            "shown; leave it out",
+        )

@@ -18,7 +18,7 @@ from timing.errors import UsageError
 from timing.intake.daily_csv import read_daily_csv
 from timing.intake.stations import Station
 from timing.notebook import sites, trees
-from timing.notebook.checks import FieldError, lookup_key, shown
+from timing.notebook.checks import FieldError, shown
 from timing.notebook.journal import Change, Writer
 from timing.notebook.model import (
     NotebookSite,
@@ -36,6 +36,7 @@ from timing.notebook.records import prepared, same_record
 from timing.notebook.store import Notebook
 from timing.notebook.tables import BESIDE_FILES, FILES, TEMPERATURES, Line, read_table
 from timing.notebook.words import counted
+from timing.plain_text import lookup_key
 from timing.species.model import Condition
 
 Kept = dict[Kind, Readings | None]

@@ -21,9 +21,9 @@ from timing.notebook.checks import (
     checked_number,
     checked_share,
     checked_text,
-    lookup_key,
     shown,
 )
+from timing.plain_text import lookup_key
 from timing.site import Site
 from timing.species.model import CONDITIONS, Condition
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from timing.calibration import QuarterOffset
-from timing.notebook.checks import lookup_key
 from timing.notebook.model import Shelter, Tree
+from timing.plain_text import lookup_key
 from timing.season import Days, Floats, Ints
 from timing.temperature import Forecast, TemperatureRecord
 

@@ -10,12 +10,13 @@ from typing import Any
 
 from timing.errors import DataError, UsageError
 from timing.intake.stations import Station
-from timing.notebook.checks import FieldError, lookup_key, unknown
+from timing.notebook.checks import FieldError, unknown
 from timing.notebook.journal import Writer
 from timing.notebook.model import NotebookSite, SiteStation
 from timing.notebook.readings import Kind, Readings, read_readings, read_span
 from timing.notebook.schema import rebuilt
 from timing.notebook.words import counted
+from timing.plain_text import lookup_key
 from timing.species.hazards import load_hazard
 
 SiteEdit = Callable[[NotebookSite], NotebookSite]

@@ -7,12 +7,13 @@ from collections.abc import Callable
 from typing import Any
 
 from timing.errors import UsageError
-from timing.notebook.checks import FieldError, lookup_key, shown, unknown
+from timing.notebook.checks import FieldError, shown, unknown
 from timing.notebook.journal import Writer
 from timing.notebook.model import Shelter, Tree
 from timing.notebook.schema import rebuilt
 from timing.notebook.sites import drop_tree, find, numbers, refuse_taken
 from timing.notebook.words import counted
+from timing.plain_text import lookup_key
 from timing.species.catalogue import load_species, slugs
 from timing.species.model import EVENT_ORDER
 from timing.species.names import find_species
