@@ -85,6 +85,7 @@ LAYERS = (
     ("timing.observed_dates",),
     ("timing.notebook",),
     ("timing.sap", "timing.warm_nights"),
+    ("timing.placing",),
     ("timing.events",),
     ("timing.tuning",),
     ("timing.assessment",),

@@ -59,5 +59,6 @@ STARTS = (NEW_YEAR - 31, NEW_YEAR, FIRST_FEBRUARY)  # 1 December, 1 January, 1 F
 DEGREE_DAYS = Clock("sine", 4.0, 0.0, 0.0, NEW_YEAR)
 LEAF = Clock("maximum", 19.0, 0.175, 4.0, NEW_YEAR + 17)
 BLOOM = Clock("sine", 15.0, 0.3, 3.0, FIRST_FEBRUARY)
+PLACE = Clock("sine", 2.0, 0.0, 3.0, FIRST_FEBRUARY)  # tells places apart, see timing.placing
 LEAFING = Clock("maximum", 15.0, 0.3, 0.0, NEW_YEAR + 74)  # leaves on their way to full size
 CLOCKS = {"bud_break": LEAF, "full_bloom": BLOOM}

@@ -31,6 +31,7 @@ from timing.clocks import LEAFING, Clock
 from timing.crossings import first_from, reach, sum_at
 from timing.draws import DRAWS, standard_errors
 from timing.drivers import Drivers
+from timing.placing import placed
 from timing.quantiles import quantiles
 from timing.sap import first_movement, strongest_fortnight
 from timing.season import (
@@ -125,11 +126,12 @@ def season_events(
     Parameters
     ----------
     species, drivers : the taxon and the site's seasons.
-    reference : events whose usual autumn the autumn models lean on, where the drivers do not
-        show one themselves (the running season).
+    reference : events of the taxon in the site's past seasons, where the drivers do not show what
+        is usual there (the running season): its taxon and its usual autumn are taken.
     seen : event → array (seasons,), observed offsets that replace the model's dates, NaN where
         nobody saw it. What follows is counted from them.
     """
+    species = placed(species, drivers) if reference is None else reference.species
     events = SeasonEvents(species, drivers)
     if reference is not None:
         events.usual_autumn.update(reference.usual_autumn)

@@ -26,6 +26,7 @@ from timing.drivers import Drivers
 from timing.events import leafed, season_events
 from timing.intake.observations import Observation
 from timing.observed_dates import Series, arrange
+from timing.placing import placed
 from timing.season import Floats
 from timing.species.model import EVENT_ORDER, EventModel, Species
 
@@ -73,6 +74,13 @@ class Nominal:
     def __init__(self, drivers: Drivers) -> None:
         self.drivers = drivers
         self._kept: dict[tuple[int, str], tuple[Species, Floats]] = {}
+        self._placed: dict[int, tuple[Species, Species]] = {}
+
+    def placed(self, taxon: Species) -> Species:
+        """The taxon at the site, the same object every time."""
+        if id(taxon) not in self._placed:
+            self._placed[id(taxon)] = taxon, placed(taxon, self.drivers)
+        return self._placed[id(taxon)][1]
 
     def dates(self, taxon: Species, event: str) -> Floats:
         """Dates of one event of a taxon, (seasons,)."""
@@ -101,9 +109,9 @@ def tune(
     wanted : slugs of the taxa wanted; all unless given.
     nominal : dates to share with other tunings at the site.
     """
-    species = {taxon.slug: taxon for taxon in taxa}
-    wanted = species.keys() if wanted is None else wanted
     nominal = nominal or Nominal(drivers)
+    species = {taxon.slug: nominal.placed(taxon) for taxon in taxa}
+    wanted = species.keys() if wanted is None else wanted
     arranged = arrange(drivers, species, observed, nominal.dates)
     series = arranged.series
     fits: dict[str, dict[str, TunedEvent]] = {}

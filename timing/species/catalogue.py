@@ -259,7 +259,7 @@ class _Reader(TableReader):
         self.known(table, where, KEYS["events"])
         model = self.one_of(table, "model", where, MODELS)
         evidence, source = self.provenance(table, where)
-        requirement, spread, site_spread = self.requirement(name, model, table, where)
+        requirement, spread, site_spread, place = self.requirement(name, model, table, where)
         grown = self.growth_degree_days(table) if model == "growth" else 0.0
         return EventModel(
             name=name,
@@ -272,6 +272,7 @@ class _Reader(TableReader):
             evidence=evidence,
             source=source,
             growth_degree_days=grown,
+            place_requirement=place,
         )
 
     def growth_degree_days(self, table: Mapping[str, Any]) -> float:
@@ -285,22 +286,22 @@ class _Reader(TableReader):
 
     def requirement(
         self, name: str, model: str, table: Mapping[str, Any], where: str
-    ) -> tuple[float, float, float]:
-        """Requirement, spread from season to season and spread between sites [days]."""
+    ) -> tuple[float, float, float, float]:
+        """Requirement, spread from season to season and between sites [days]; that of the place."""
         if model == "chill":
             need = self.one_of(table, "need", where, ("none", "low", "medium", "high"))
-            return float(self.groups["chill_needs"][need]), 4.0, 10.0
+            return float(self.groups["chill_needs"][need]), 4.0, 10.0, 0.0
         if model in ("forcing", "growth", "cooling"):
             return self.borrowed(str(table.get("of", name)), table, where)
         if model in ("lag", "solstice"):
-            return self.number(table, "days", where), 0.0, 0.0
+            return self.number(table, "days", where), 0.0, 0.0, 0.0
         if model == "share":
-            return self.number(table, "share", where), 0.0, 0.0
-        return 0.0, 0.0, 0.0
+            return self.number(table, "share", where), 0.0, 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0
 
     def borrowed(
         self, event: str, table: Mapping[str, Any], where: str
-    ) -> tuple[float, float, float]:
+    ) -> tuple[float, float, float, float]:
         """Take a requirement from measured taxa, from a leaf-out rank or from all of them."""
         measured = read_table("_measured")
         carrying = self.groups["carrying"]
@@ -309,11 +310,13 @@ class _Reader(TableReader):
             raise self.fail(where, "exactly one of measured, relatives, rank, pooled is needed")
         if keys[0] == "pooled":
             fit = measured["pooled"][event]
-            return fit["requirement"], fit["spread_days"], carrying["relatives"]
+            place = fit.get("place_requirement", 0.0)
+            return fit["requirement"], fit["spread_days"], carrying["relatives"], place
         if keys[0] == "rank":
             rank = self.one_of(table, "rank", where, LEAFOUT_RANKS)
             fit = measured["pooled"][event]
-            return fit["ranks"][rank], fit["spread_days"], carrying["rank"]
+            place = fit.get("place_ranks", {}).get(rank, 0.0)
+            return fit["ranks"][rank], fit["spread_days"], carrying["rank"], place
         taxa = [table["measured"]] if keys[0] == "measured" else list(table["relatives"])
         if not taxa:
             raise self.fail(where, "relatives names no taxon, and at least one is needed")
@@ -323,7 +326,8 @@ class _Reader(TableReader):
         fits = [measured["taxa"][taxon][event] for taxon in taxa]
         requirement = sum(fit["requirement"] for fit in fits) / len(fits)
         spread = (sum(fit["spread_days"] ** 2 for fit in fits) / len(fits)) ** 0.5
-        return requirement, spread, carrying[keys[0]]
+        place = sum(fit.get("place_requirement", 0.0) for fit in fits) / len(fits)
+        return requirement, spread, carrying[keys[0]], place
 
     def rules(self, kind: str, events: Mapping[str, EventModel]) -> tuple[Rule, ...]:
         rules = []

@@ -24,8 +24,8 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.clocks import CLOCKS, LEAFING
-from timing.crossings import reach
+from timing.clocks import CLOCKS, LEAFING, PLACE
+from timing.crossings import reach, sum_at
 from timing.drivers import Drivers, build_drivers
 from timing.events import AUTUMN_SHRINK
 from timing.intake.daily_csv import read_daily_csv
@@ -114,8 +114,11 @@ def fit_event(
         [_error_of(predicted, days, np.delete(every, s), int(s), shrink) for s in every]
     )
     mean_date = np.array([np.delete(days, s).mean() - days[s] for s in every])
+    requirement = _best(predicted, days, every)
+    if event == "bud_break":
+        extra["place_requirement"] = _place_requirement(drivers, requirement)
     return extra | {
-        "requirement": _best(predicted, days, every),
+        "requirement": requirement,
         "seasons": len(days),
         "rmse_days": _rms(left_out),
         "mean_date_rmse_days": _rms(mean_date),
@@ -126,6 +129,15 @@ def _sums(drivers: Drivers, event: str) -> Floats:
     if event in SPRING_EVENTS:
         return drivers.forcing_sum(CLOCKS[event])
     return drivers.cooling_sum if event in AUTUMN_EVENTS else drivers.leafing_sum
+
+
+def _place_requirement(drivers: Drivers, requirement: float) -> float:
+    """Degree days up to the usual bud break at the site, mean over all its covered seasons."""
+    rows = drivers.spring_covered
+    sums = drivers.forcing_sum(CLOCKS["bud_break"])[rows]
+    dates = reach(sums, np.full((len(sums), 1), requirement))
+    there = drivers.forcing_sum(PLACE)[rows]
+    return float(np.nanmean([sum_at(there, dates - 1), sum_at(there, dates)]))  # reached between
 
 
 def predictions(sums: Floats, base: Floats, days: Floats) -> tuple[Floats, Floats]:
@@ -165,7 +177,8 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
     """Write the fits as TOML, one line an event."""
     lines = [
         "# Written by `python -m timing.species.fit_measured`; do not edit by hand.",
-        "# requirement: bud_break and full_bloom in the units of their clocks (timing.clocks);",
+        "# requirement: bud_break and full_bloom in the units of their clocks (timing.clocks), and",
+        "# place_requirement of bud_break in those of the clock PLACE;",
         "# leaf_full_size in leafing days since 16 March or an earlier bud break, with the degree",
         "# days above 5 °C from bud break beside it, for regrowth;",
         "# leaf_colour and leaf_fall in degrees of daily mean below 15 °C since day length fell",
@@ -189,6 +202,8 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
             rank: float(np.quantile(requirements, share)) for rank, share in RANK_QUANTILES.items()
         }
         pooled[event] |= {f"ranks.{rank}": value for rank, value in ranks.items()}
+        if event == "bud_break":
+            pooled[event] |= _place_requirements(of_event)
         if event == "leaf_full_size":
             grown = [fit["growth_degree_days"] for _, fit in of_event]
             pooled[event]["growth_degree_days"] = float(np.median(grown))
@@ -200,6 +215,19 @@ def as_toml(fits: dict[str, dict[str, dict[str, float]]]) -> str:
             f"{event} = {_inline(fits[taxon][event])}" for event in events if event in fits[taxon]
         ]
     return "\n".join(lines) + "\n"
+
+
+def _place_requirements(of_event: list[tuple[str, dict[str, float]]]) -> dict[str, float]:
+    """Of all taxa together and of every leaf-out rank."""
+    every = np.array([fit["place_requirement"] for _, fit in of_event])
+    broadleaf = [
+        fit["place_requirement"] for taxon, fit in of_event if not taxon.startswith(NOT_BROADLEAF)
+    ]
+    ranks = {
+        f"place_ranks.{rank}": float(np.quantile(every, share))
+        for rank, share in RANK_QUANTILES.items()
+    }
+    return {"place_requirement": float(np.median(broadleaf)), **ranks}
 
 
 def _inline(values: dict[str, float]) -> str:

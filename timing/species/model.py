@@ -86,6 +86,7 @@ class EventModel:
     source: str
     clock: Clock | None = None  # None: the usual clock of the event
     growth_degree_days: float = 0.0  # leaf_full_size: above 5 °C from bud break, for regrowth
+    place_requirement: float = 0.0  # bud_break: of the clock PLACE; 0 once placed at a site
     shift_days: float = 0.0  # constant correction from observations at the site
 
     @property
