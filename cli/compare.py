@@ -48,7 +48,6 @@ def command(
     in beside the heat, chill and frosts of the site.
     """
     from timing.comparison import compare
-    from timing.export.comparison_csv import comparison_csv
     from timing.export.comparison_json import comparison_json
     from timing.export.comparison_text import comparison_text
     from timing.export.files import write_json, write_text
@@ -74,6 +73,8 @@ def command(
         if output == "json":
             echo_json(comparison_json(comparison))
         elif output == "csv":
+            from timing.export.comparison_csv import comparison_csv
+
             click.echo(comparison_csv(comparison), nl=False)
         else:
             click.echo(comparison_text(comparison), nl=False)
@@ -83,6 +84,8 @@ def command(
     elif suffix == ".json":
         write_json(path, comparison_json(comparison))
     elif suffix == ".csv":
+        from timing.export.comparison_csv import comparison_csv
+
         write_text(path, comparison_csv(comparison))
     else:
         from timing.charts.comparison_chart import save_comparison

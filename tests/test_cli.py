@@ -531,12 +531,12 @@ def test_one_line_answers_say_what_forbids_the_work(sapdial: Command) -> None:
     question = ("ask", "pine", "fig", "--work", "heavy", "--sample", "cold-interior")
     text = sapdial.answered(*question, "--on", "2025-02-20")
     line = next(line for line in text.splitlines() if line.startswith("Scots pine"))
-    assert " ".join(line.split()) == "Scots pine heavy not now 100% veto; window to 10 Mar 2025"
+    assert " ".join(line.split()) == "Scots pine heavy not now 100% veto; window to 12 Mar 2025"
     assert "now to" not in text
     assert "Veto (all of them): hard frost: −16 °C in the last 3 days" in " ".join(text.split())
     assert "Veto (" not in sapdial.answered(*question, "--on", "2025-06-01")
     full = sapdial.answered("ask", "pinus-sylvestris", *question[3:], "--on", "2025-02-20")
-    assert "on every day): once the veto ends, to 10 March 2025." in " ".join(full.split())
+    assert "on every day): once the veto ends, to 12 March 2025." in " ".join(full.split())
 
 
 def test_a_veto_of_some_kinds_of_work_names_them(sapdial: Command) -> None:

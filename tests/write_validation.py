@@ -24,11 +24,13 @@ from timing.drivers import Drivers, build_drivers
 from timing.events import season_events
 from timing.intake.daily_csv import read_daily_csv
 from timing.intake.observations import Observation
+from timing.placing import placed
 from timing.site import Site
 from timing.species.catalogue import load_species
 from timing.temperature import record_from_readings
 from timing.tuning import nominal_dates, tune
 from timing.windows import wilson_range
+from timing.wording import day_text
 
 ROOT = Path(__file__).parent.parent
 REFERENCE = Path(os.environ.get("SAPDIAL_REFERENCE", ROOT.parent / "shared" / "reference"))
@@ -58,6 +60,15 @@ OTHER_SOURCES = (
     "- Temperatures of Basel: GHCN-Daily SZ000001940 (MeteoSwiss, CC BY 4.0); of Seattle: NOAA, "
     "Sea-Tac airport; of Boston: GHCN-Daily USW00014739; "
     "of Hubbard Brook: USDA Forest Service, EDI knb-lter-hbr.59"
+)
+CARRIED = ("fagus-sylvatica", "acer-palmatum", "betula-pendula", "quercus-robur")
+PLACES = (
+    ("harvard_forest_1964_2020", Site("Harvard Forest", 42.53, -72.19, 340)),
+    ("boston_1951_2025", Site("Boston", 42.361, -71.01, 4)),
+    ("washington_dc_1941_2026", Site("Washington", 38.848, -77.034, 4)),
+    ("kyoto_1950_1989", Site("Kyoto", 35.017, 135.733, 46)),
+    ("basel_1931_2026", Site("Basel", 47.541, 7.583, 316)),
+    ("seattle_1948_2017", Site("Seattle", 47.444, -122.314, 113)),
 )
 UNSEEN = (1995, 1997)  # springs at Harvard Forest with 25 and 34 days missing
 UNSEEN_FILLED_FROM = "boston_1951_2025"
@@ -211,6 +222,25 @@ def unseen_rows(case: Case, observed: list[Observation]) -> list[str]:
     return lines
 
 
+def place_rows() -> tuple[list[str], list[str]]:
+    """Names of the sites, and rows of usual bud break by the clock alone and as it is told."""
+    sites, rows = [], {slug: [load_species(slug).common_name] for slug in CARRIED}
+    for temperatures, site in PLACES:
+        record = read_daily_csv(REFERENCE / "temperatures" / f"{temperatures}.csv")
+        drivers = build_drivers(record, site)
+        drivers = drivers.select(np.flatnonzero(drivers.spring_covered & drivers.wintry)[-30:])
+        sites.append(site.name)
+        for slug, cells in rows.items():
+            shipped = load_species(slug)
+            days = [
+                np.median(nominal_dates(drivers, taxon, taxon.events["bud_break"]))
+                for taxon in (shipped, placed(shipped, drivers))
+            ]
+            alone, told = (day_text(np.datetime64("2022-09-01") + int(day)) for day in days)
+            cells.append(f"{alone}, {told}")
+    return sites, [f"| {' | '.join(cells)} |" for cells in rows.values()]
+
+
 def few_dates(drivers: Drivers, observed: list[Observation]) -> list[str]:
     """Rows of the table of taxa tuned to a few dates of bud break.
 
@@ -232,6 +262,7 @@ def few_dates(drivers: Drivers, observed: list[Observation]) -> list[str]:
     for slug, items in series.items():
         taxon = load_species(slug)
         stranger = replace(taxon, events={**taxon.events, "bud_break": shipped})
+        stranger = placed(stranger, drivers)
         own: dict[int, list[float]] = {count: [] for count in FEW_DATES}
         for _ in range(DRAWN):
             drawn = [items[at] for at in rng.permutation(len(items))]
@@ -397,6 +428,7 @@ def main() -> None:
                 error, bias = split_score(drivers, observed, last)
                 splits.append(f"| {last} | {last + 1}-2000 | {error:.2f} | {bias:+.1f} |")
     weather, gaps = weather_tables()
+    sites, carried = place_rows()
     short, reached = hindcast.reached_rows(weather)
     text = TEMPLATE.read_text(encoding="utf-8").format(
         table="\n".join(table),
@@ -405,6 +437,9 @@ def main() -> None:
         singles=singles,
         few="\n".join(few),
         unseen="\n".join(unseen),
+        places=" | ".join(sites),
+        rules="|".join("---" for _ in sites),
+        placed="\n".join(carried),
         windows="\n".join(window_rows()),
         sap="\n".join(sap_rows()),
         seen="\n".join(seen),

@@ -6,6 +6,7 @@ A day's forcing is a sigmoid of temperature, 1 / (1 + exp(−slope × (T − mid
 
 leaf    the day's maximum stands for the temperature of sunlit buds; fitted to leaf-out of 33 taxa
 bloom   mean of the sigmoid over a sine wave between the extremes; fitted to two cherries
+place   degree days of the whole day, which tell places apart (`timing.placing`)
 leafing the day's maximum without day length, from 16 March or from bud break where that is
         earlier, until the leaves are full size; fitted to 32 taxa
 
