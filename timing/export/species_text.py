@@ -231,26 +231,6 @@ PLACED = (
     " A place asks for more or fewer of them than said above, so that its mean date is that of "
     "degree days."
 )
-_COUNTED[name]}: since {_start(clock)}, {_worth(clock)}; "
-            f"a day of {12 * 2 ** (1 / clock.exponent):.1f} h of light counts twice as much as one "
-            "of 12 h." + (PLACED if name == "bud_break" else ""),
-            "  ",
-            "    ",
-        )
-    if "growth" in used:
-        lines += wrapped(
-            f"Warm day for leaves: since {_start(LEAFING)}, or bud break where that is earlier, "
-            f"{_worth(LEAFING)}.",
-            "  ",
-            "    ",
-        )
-    return lines
-
-
-PLACED = (
-    " A place asks for more or fewer of them than said above, so that its mean date is that of degree "
-    "days."
-)
 _COUNTED = {"bud_break": "buds", "full_bloom": "bloom"}
 
 
