@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from timing.agenda import Agenda
     from timing.work_plan import WorkPlan
 
-SUFFIXES = (".ics", ".json", ".txt")
+SUFFIXES = (".ics", ".json", ".csv", ".txt")
 BEGIN = {
     "site": "sapdial site add NAME --latitude DEG --longitude DEG --temperatures FILE",
     "tree": "sapdial tree add NAME --species NAME --site NAME",
@@ -62,8 +62,8 @@ BEGIN = {
     metavar="N",
     help="Remind so many days before a window closes (-o FILE.ics).",
 )
-@output_option(".ics (calendar programs) .json .txt")
-@format_option("text", "json")
+@output_option(".ics (calendar programs) .json .csv .txt")
+@format_option("text", "json", "csv")
 def command(
     *,
     days: str | None,
@@ -116,6 +116,10 @@ def command(
         from timing.export.agenda_json import agenda_json
 
         echo_json(agenda_json(answer, planned))
+    elif output == "csv":
+        from timing.export.agenda_csv import agenda_csv
+
+        click.echo(agenda_csv(answer, planned), nl=False)
     else:
         click.echo(_text(answer, planned), nl=False)
 
@@ -165,6 +169,10 @@ def _save(answer: Agenda, planned: WorkPlan | None, path: Path, alarm_days: int 
         save_icalendar(entries, path, title="Work on trees", stamp=now().astimezone())
     elif suffix == ".json":
         write_json(path, agenda_json(answer, planned))
+    elif suffix == ".csv":
+        from timing.export.agenda_csv import agenda_csv
+
+        write_text(path, agenda_csv(answer, planned))
     else:
         write_text(path, _text(answer, planned))
     click.echo(f"{path}: {count}, as of {answer.on}")

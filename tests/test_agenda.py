@@ -12,6 +12,7 @@ What must hold
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import functools
 import itertools
@@ -427,6 +428,17 @@ def test_files_hold_what_the_terminal_shows(book, told, tmp_path):
         assert done.exit_code == 0 and str(path) in done.stdout, done.stderr
     assert text.read_text("utf-8") == run("agenda", "--on", ON, *FEW, book=book).stdout
     assert json.loads(data.read_text("utf-8")) == told(*FEW)
+    table = run("agenda", "--on", ON, *FEW, "--format", "csv", book=book).stdout
+    done = run("agenda", "--on", ON, *FEW, "-o", str(tmp_path / "bench.csv"), book=book)
+    assert done.exit_code == 0 and (tmp_path / "bench.csv").read_text("utf-8") == table
+    rows = [row for row in csv.DictReader(table.splitlines()) if row["group"] != "marginal"]
+    for row, task in zip(rows, tasks_in(told(*FEW)), strict=True):
+        assert row["tree"].lstrip("'") == (task["tree"] or "").lstrip("'")
+        assert [row[key] for key in ("species", "site", "work", "opens", "closes")] == [
+            task[key] for key in ("species", "site", "work", "opens", "closes")
+        ]
+        assert float(row["chance_min"]) == task["chance_min"]
+        assert row["best_date"] == task["best_day"]["date"]
     calendar = vobject.readOne(dates.read_bytes().decode("utf-8"))
     tasks = tasks_in(told(*FEW))
     ends = {(t["opens"], str(dt.date.fromisoformat(t["closes"]) + dt.timedelta(1))) for t in tasks}
@@ -435,8 +447,14 @@ def test_files_hold_what_the_terminal_shows(book, told, tmp_path):
     assert any(HOSTILE in event.summary.value for event in calendar.vevent_list)
 
 
-def test_a_plan_of_the_notebook(told):
+def test_a_plan_of_the_notebook(told, book):
     made = told(*DAYS)["plan"]
+    table = run("agenda", "--on", ON, *DAYS, "--format", "csv", book=book).stdout
+    assert [
+        (row["date"], row["species"], row["work"]) for row in csv.DictReader(table.splitlines())
+    ] == [
+        (day["date"], item["species"], item["work"]) for day in made["days"] for item in day["work"]
+    ]
     assert [day["date"] for day in made["days"]] == ["2025-07-12", "2025-08-02", "2025-12-06"]
     for day in made["days"]:
         trees = [item["tree"] for item in day["work"]]

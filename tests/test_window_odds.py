@@ -90,4 +90,4 @@ def test_what_a_season_under_way_says_comes_true() -> None:
         found += from_the_season_so_far(spot.record, spot.site, taxa, years)
     for days, told, was in reliability(found):
         assert days > 500
-        assert abs(was - told) <= 0.03, f"told {told:.1%}, was {was:.1%}"
+        assert abs(was - told) <= 0.04, f"told {told:.1%}, was {was:.1%}"
