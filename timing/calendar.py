@@ -186,12 +186,13 @@ def usual_weather(
     frosty: Runs, hot: Runs, year: int, language: Language, *, several: bool
 ) -> tuple[str, ...]:
     """Near which days of the year hard frost and heat are usual, at a site or at any of several."""
-    found, where = [], "region" if several else "calendar"
+    found = []
     for name, runs, limit in (("frost_usual", frosty, HARD_FREEZE_C), ("heat_usual", hot, HEAT_C)):
         if runs:
             spans = language.text("dates.and").join(run_spans(runs, year, language))
             values = {"spans": spans, "limit": shown(limit), "days": str(HEAT_DAYS)}
-            found.append(language.text(f"{where}.{name}", **values))
+            key = f"region.{name}" if several else f"calendar.{name}"
+            found.append(language.text(key, **values))
     return tuple(found)
 
 
