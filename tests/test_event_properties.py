@@ -2,8 +2,8 @@
 
 What must hold:
 
-* once chill is met, heat added on later days never delays bud break, and cold never advances it,
-  for trees that ask for the same warmth;
+* once chill is met, heat added on later days never delays the bud break of a taxon placed at a
+  site, and cold never advances it;
 * in every season and draw, at every site and for every taxon: sap rise ≤ bud break ≤ leaves full
   size ≤ flush hardened, and leaf colour ≤ leaf fall ≤ dormant;
 * leap years do not matter: the same daily cycle gives the same dates within a day (chill,
@@ -88,7 +88,7 @@ def test_warmth_after_chill_never_delays_bud_break_and_cold_never_hastens_it(
     begin, length = when
     record = record_of_cycle(year_cycle(**climate), years=2, weather_c=2.0, seed=seed)
     drivers = build_drivers(record, NORTH)
-    species = placed(exact(slug), drivers)  # what one year does to the place is another matter
+    species = placed(exact(slug), drivers)  # the same warmth before and after
     row = 1
     assert drivers.spring_covered[row]
     before = season_events(species, drivers)

@@ -4,6 +4,7 @@ What must hold:
 - a file of sites, a bundled region and a tag of the notebook each make one calendar, in every form;
 - the site of a region has the days of its own calendar; a southern region works;
 - a site whose record is too short, or begins later, is left out and named; one site is refused;
+- usual frost and heat of any site are told for all, whichever site is the highest;
 - a wrong file is one line that names file, line and column; options of one site are refused;
 - what stood in the file written to survives a refusal.
 """
@@ -181,3 +182,22 @@ def test_refusals_are_one_line_and_leave_files_alone(sapdial: Command, folder: P
     run = sapdial("calendar", "--region", bad, *ON, "-o", kept)
     assert_one_line(run, 1, f"{bad}, line 3, column temperatures: ")
     assert kept.read_text(encoding="utf-8") == "mine"
+
+
+def test_usual_frost_of_any_site_is_told_once_for_all(sapdial: Command, folder: Path) -> None:
+    """The higher of two sites is the milder: its cold days are not those of the region."""
+    daily_file(folder / "mild.csv", days=1860, _2018_08_01=9.0)
+    hollow, slope = "Cold Hollow,45.5,7.25,200,low.csv", "Mild Slope,45.6,7.3,900,mild.csv"
+    where = ("calendar", *TAXA, "--region", sites(folder, hollow, slope), *ON)
+    data = json.loads(sapdial.answered(*where, "--format", "json"))
+    told = {item["site"]["name"]: " ".join(item["usual_weather"]) for item in data["sites"]}
+    assert (
+        "frost" not in told["Mild Slope"] and "a hard frost (−10 °C or less)" in told["Cold Hollow"]
+    )
+    assert data["condition"] == "established"
+    days = told["Cold Hollow"].rpartition(": ")[2]
+    said = f"near these days at one or more of the sites and forbids cuts there: {days}"
+    assert said in " ".join(sapdial.answered(*where).split())
+    page = folder / "year.html"
+    sapdial.answered(*where, "-o", page)
+    assert said in page.read_text(encoding="utf-8")

@@ -17,7 +17,7 @@ from timing.season import Days, Floats, season_of, year_of
 from timing.site import Site
 from timing.species.model import WORK_KINDS, Condition, Hazard, Species, WorkKind
 from timing.temperature import TemperatureRecord
-from timing.weather_vetoes import HARD_FREEZE_C, HEAT_C, HEAT_DAYS, usual_weather_runs
+from timing.weather_vetoes import HARD_FREEZE_C, HEAT_C, HEAT_DAYS, Runs, usual_weather_runs
 from timing.windows import MARGINAL, Window, WorkOdds, runs_at
 from timing.wording import run_spans
 
@@ -105,8 +105,9 @@ class YearCalendar:
 
     ``condition`` is how strong the trees are: work that asks for a vigorous tree counts only then.
     ``shared`` is set where it stands for several sites (`timing.region_year`): the chance is that
-    of the worst of them, and ``site`` and ``record`` are those of the highest. ``weather`` says
-    near which days past seasons had frost or heat that forbids cuts.
+    of the worst of them, and ``site`` and ``record`` are those of the highest. Near the days of
+    ``frosty`` and ``hot`` at least half of the past seasons had frost or heat that forbids cuts, at
+    any site where there are several.
     """
 
     year: int
@@ -119,7 +120,14 @@ class YearCalendar:
     language: Language = ENGLISH
     shared: Shared | None = None
     condition: Condition = "established"
-    weather: tuple[str, ...] = ()
+    frosty: Runs = ()
+    hot: Runs = ()
+
+    @property
+    def weather(self) -> tuple[str, ...]:
+        """Near which days of the year hard frost and heat are usual, in words."""
+        several = self.shared is not None
+        return usual_weather(self.frosty, self.hot, self.year, self.language, several=several)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -158,6 +166,7 @@ def year_calendar(
     condition : what the outlooks were made for.
     """
     first = outlooks[0]
+    frosty, hot = usual_weather_runs(first, days_of(year))
     return YearCalendar(
         year=year,
         site=first.site,
@@ -168,21 +177,21 @@ def year_calendar(
         rows=tuple(_row(outlook, year, confidence, language) for outlook in outlooks),
         language=language,
         condition=condition,
-        weather=_weather(first, year, language),
+        frosty=frosty,
+        hot=hot,
     )
 
 
-def _weather(outlook: Outlook, year: int, language: Language) -> tuple[str, ...]:
-    """Near which days of the year hard frost and heat are usual at a site."""
-    frost, heat = usual_weather_runs(outlook, days_of(year))
+def usual_weather(
+    frosty: Runs, hot: Runs, year: int, language: Language, *, several: bool
+) -> tuple[str, ...]:
+    """Near which days of the year hard frost and heat are usual, at a site or at any of several."""
     found = []
-    for key, runs, limit in (
-        ("calendar.frost_usual", frost, HARD_FREEZE_C),
-        ("calendar.heat_usual", heat, HEAT_C),
-    ):
+    for name, runs, limit in (("frost_usual", frosty, HARD_FREEZE_C), ("heat_usual", hot, HEAT_C)):
         if runs:
             spans = language.text("dates.and").join(run_spans(runs, year, language))
             values = {"spans": spans, "limit": shown(limit), "days": str(HEAT_DAYS)}
+            key = f"region.{name}" if several else f"calendar.{name}"
             found.append(language.text(key, **values))
     return tuple(found)
 

@@ -1,7 +1,7 @@
 """The warmth that bud break asks for at a site, from what the trees watched elsewhere asked for.
 
 The clock that tells best how early or late a spring is at one place (`timing.clocks.LEAF`) counts
-hot afternoons, and where springs are long and mild it opens the buds one to two weeks late. Degree
+hot afternoons, and where springs are long and mild it opens the buds a week and more late. Degree
 days of the daily mean tell places apart better (docs/validation.md). So the mean date of a site is
 that of the degree days, and the departures of its seasons from that mean are those of the clock.
 """
@@ -42,7 +42,9 @@ def placed(species: Species, drivers: Drivers) -> Species:
     here = replace(model, place_requirement=0.0)
     if known.any():
         apart = round(float(np.mean(there[known] - usual[known])))  # dates are whole days
-        added = sum_at(sums, usual + apart)[known].mean() - sum_at(sums, usual)[known].mean()
+        between = (sum_at(sums, usual + apart) - sum_at(sums, usual))[known]
+        on_record = between[~np.isnan(between)]  # a record may end before the later of the days
+        added = float(on_record.mean()) if on_record.size else 0.0
         spread = float(np.hypot(model.site_spread_days, apart / 2))
         here = replace(
             here,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.calendar import YearCalendar, days_of
+from timing.calendar import YearCalendar, days_of, usual_weather
 from timing.errors import DataError, UsageError
 from timing.language import Language
 from timing.region_split import Bools, Division, divide
@@ -105,6 +105,23 @@ class RegionCalendar:
     def invented(self) -> bool:
         """Whether any site is of our own making."""
         return any(item.site.invented for item in self.sites)
+
+    @property
+    def frosty(self) -> tuple[Run, ...]:
+        """Days near which hard frost is usual at any of the sites."""
+        return _at_any([item.frosty for item in self.calendars], self.year)
+
+    @property
+    def hot(self) -> tuple[Run, ...]:
+        """Days near which heat that forbids cuts is usual at any of the sites."""
+        return _at_any([item.hot for item in self.calendars], self.year)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to heed before a cut: the same everywhere, then the usual weather of the sites."""
+        language = self.language
+        weather = usual_weather(self.frosty, self.hot, self.year, language, several=True)
+        return (*language.table("cautions").values(), *weather)
 
 
 def region_calendar(
@@ -246,3 +263,12 @@ def runs_of_days(chosen: Bools, year: int) -> tuple[Run, ...]:
     """Runs of chosen days of a calendar year, both ends included."""
     days = days_of(year)
     return tuple((days[start], days[stop - 1]) for start, stop in day_runs(chosen))
+
+
+def _at_any(sites: Sequence[tuple[Run, ...]], year: int) -> tuple[Run, ...]:
+    """Runs of days that lie in a run of any site."""
+    days = days_of(year)
+    chosen = np.zeros(len(days), dtype=bool)
+    for first, last in (run for runs in sites for run in runs):
+        chosen |= (days >= first) & (days <= last)
+    return runs_of_days(chosen, year)

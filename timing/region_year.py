@@ -38,6 +38,8 @@ def shared_year(region: RegionCalendar) -> YearCalendar:
         seasons=min(item.seasons for item in region.sites),
         rows=rows,
         shared=_shared(region),
+        frosty=region.frosty,
+        hot=region.hot,
     )
 
 

@@ -83,7 +83,8 @@ class Nominal:
         return self._placed[id(taxon)][1]
 
     def dates(self, taxon: Species, event: str) -> Floats:
-        """Dates of one event of a taxon, (seasons,)."""
+        """Dates of one event of a taxon at the site, (seasons,)."""
+        taxon = self.placed(taxon)
         key = id(taxon), event  # the taxon is kept as well, so that its id stays its own
         if key not in self._kept:
             found = nominal_dates(self.drivers, taxon, taxon.events[event])

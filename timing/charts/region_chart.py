@@ -270,8 +270,7 @@ class _Chart(YearPage[RegionRow]):
         right = [(words("region.how_openings_move"), region_words.shifts_text(region))]
         if conditions := region_words.conditions_text(region):
             right.append((words("calendar.conditions"), conditions))
-        cautions = " ".join(self.language.table("cautions").values())
-        right.append((words("calendar.before_you_cut"), cautions))
+        right.append((words("calendar.before_you_cut"), " ".join(region.cautions)))
         if region.invented:
             right.append((words("notice.invented"), words("notice.no_such_place")))
         return self.foot(left, right)

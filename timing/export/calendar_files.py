@@ -114,7 +114,7 @@ def _entry(
         description=" ".join(
             (
                 text,
-                *language.table("cautions").values(),
+                *calendar.cautions,
                 calendar_words.record_text(calendar),
                 *invented,
             )

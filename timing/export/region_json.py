@@ -21,6 +21,7 @@ def region_json(region: RegionCalendar) -> Json:
         "region": region.name,
         "year": region.year,
         "confidence": region.confidence,
+        "condition": region.calendars[0].condition,
         "invented": region.invented,
         "sites": [
             {
@@ -29,8 +30,9 @@ def region_json(region: RegionCalendar) -> Json:
                 "seasons": item.seasons,
                 "few_seasons": few_seasons_text(item.seasons) or None,
                 "running_season_counted": item.running,
+                "usual_weather": list(calendar.weather),
             }
-            for item in region.sites
+            for item, calendar in zip(region.sites, region.calendars, strict=True)
         ],
         "left_out": [{"site": name, "reason": reason} for name, reason in region.left_out],
         "division": {

@@ -113,7 +113,7 @@ def _foot(region: RegionCalendar) -> list[str]:
     ):
         lines += wrapped(text)
     lines.append("")
-    for caution in region.language.table("cautions").values():
+    for caution in region.cautions:
         lines += wrapped(caution)
     if region.invented:
         lines += ["", *wrapped(words("notice.invented"))]
