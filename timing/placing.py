@@ -2,7 +2,7 @@
 
 The clock that tells best how early or late a spring is at one place (`timing.clocks.LEAF`) counts
 hot afternoons, and where springs are long and mild it opens the buds a week and more late. Degree
-days of the daily mean tell places apart better (docs/validation.md). So the mean date of a site is
+days of the whole day tell places apart better (docs/validation.md). So the mean date of a site is
 that of the degree days, and the departures of its seasons from that mean are those of the clock.
 """
 
