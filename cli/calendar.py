@@ -19,7 +19,7 @@ from cli.options import (
     observations_option,
     temperature_options,
 )
-from cli.output import output_option, spare_inputs, suffix_of
+from cli.output import echo_json, output_option, spare_inputs, suffix_of
 from cli.region import open_region, region_option
 
 if TYPE_CHECKING:
@@ -144,7 +144,10 @@ def command(
         whole = region_calendar(sites.name, calendars, on=sites.on, left_out=sites.left_out)
         found = Forms(shared_year(whole), whole)
     if not paths:
-        click.echo(found.printed(FORMATS[output]), nl=False)
+        if output == "json":
+            echo_json(found.data())
+        else:
+            click.echo(found.printed(FORMATS[output]), nl=False)
         return
     found.save(paths, paper or "a4", alarm_days)
     for path in paths:

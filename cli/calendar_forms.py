@@ -52,7 +52,7 @@ class Forms:
         if suffix == ".json":
             from timing.export.files import json_text
 
-            return f"{json_text(self._data())}\n"
+            return f"{json_text(self.data())}\n"
         if self.region:
             from timing.export.region_text import region_strip
 
@@ -61,7 +61,8 @@ class Forms:
 
         return calendar_strip(self.calendar)
 
-    def _data(self) -> dict[str, Any]:
+    def data(self) -> dict[str, Any]:
+        """The year for programs."""
         if self.region:
             from timing.export.region_json import region_json
 

@@ -265,12 +265,10 @@ def _doubt(book: Notebook, record: ObservedDate, today: dt.date) -> str:
         return text
     whose = book.records(tree=record.tree) if record.tree else book.records(site=record.site)
     for other in whose:
-        if (
-            isinstance(other, ObservedDate)
-            and (other.tree, other.species, other.event)
-            == (record.tree, record.species, record.event)
-            and (season(other), other.number != record.number) == (season(record), True)
-        ):
+        if not isinstance(other, ObservedDate) or other.number == record.number:
+            continue
+        what = other.tree, other.species, other.event, season(other)
+        if what == (record.tree, record.species, record.event, season(record)):
             return f"record {other.number} has {other.date} for the same event; neither is used"
     return ""
 

@@ -67,6 +67,18 @@ def test_json_says_the_same_in_every_encoding(
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)
+def test_the_json_of_a_calendar_says_the_same_in_every_encoding(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, encoding: str
+) -> None:
+    path = daily_file(tmp_path / "紅葉 −1.csv")
+    words = ("calendar", "acer-palmatum", "--temperatures", path, "--latitude=45",
+             "--longitude=7", "--on=2022-05-10", "--format=json")  # fmt: skip
+    raw = written(monkeypatch, encoding, *words)
+    said = raw.decode("utf-8" if encoding == "ascii" else encoding)
+    assert json.loads(said)["site"]["name"] == "紅葉 −1"
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
 def test_an_error_passes_nothing_that_a_terminal_obeys(
     monkeypatch: pytest.MonkeyPatch, encoding: str
 ) -> None:

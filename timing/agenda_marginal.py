@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.agenda_tasks import AHEAD_DAYS, Asked, Subject, days_between
-from timing.species.model import WORK_KINDS, WorkKind
+from timing.agenda_tasks import Asked, Subject, best_of, days_between, is_near, offered
+from timing.species.model import WorkKind
 
 
 @dataclass(frozen=True)
@@ -39,19 +39,11 @@ def marginal_work(subjects: Iterable[Subject], asked: Asked) -> tuple[Marginal, 
     Work that something forbids today is not told as open.
     """
     found = []
-    for subject in subjects:
-        for work in WORK_KINDS:
-            if work == "heavy" and subject.weak:
-                continue
-            told = asked.answer(subject, work)
-            for window in () if told.windows else told.marginal_windows:
-                opens_in = days_between(asked.on, window.opens)
-                if opens_in > AHEAD_DAYS or (opens_in <= 0 and told.vetoes):
-                    continue
+    for subject, told in offered(subjects, asked):
+        for window in () if told.windows else told.marginal_windows:
+            if is_near(told, window):
                 opens = max(window.opens, asked.on)
                 days = opens + np.arange(days_between(opens, window.closes) + 1)
-                chance = subject.outlook.odds[work].at(days)
-                best = int(np.argmax(chance >= chance.max() - 1e-9))
-                top = days[best], float(chance[best])
-                found.append(Marginal(subject, work, opens, window.closes, top))
+                best = best_of(days, subject.outlook.odds[told.work].at(days))
+                found.append(Marginal(subject, told.work, opens, window.closes, best))
     return tuple(sorted(found, key=lambda item: (item.opens, item.subject.name.casefold())))

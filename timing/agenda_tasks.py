@@ -13,7 +13,7 @@ again in weeks. Work noted as done since its window opened loses nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -22,7 +22,7 @@ import numpy as np
 from timing.advice import WEAK, Answer, Veto, answer
 from timing.answers import Outlook
 from timing.recovery import Hold
-from timing.season import CYCLE_DAYS, season_start, year_of
+from timing.season import CYCLE_DAYS, Days, Floats, season_start, year_of
 from timing.site import Hemisphere
 from timing.species.model import WORK_KINDS, Condition, WorkKind
 from timing.stretches import day_numbers
@@ -179,17 +179,33 @@ def tasks_of(subjects: Iterable[Subject], asked: Asked) -> tuple[Task, ...]:
 
     A window that is open but shut by a veto, such as a hard frost, is not offered.
     """
-    found = []
+    found = (
+        _task(subject, told, window)
+        for subject, told in offered(subjects, asked)
+        for window in told.windows
+        if is_near(told, window)
+    )
+    return tuple(sorted(found, key=_place))
+
+
+def offered(subjects: Iterable[Subject], asked: Asked) -> Iterator[tuple[Subject, Answer]]:
+    """Answers for every kind of work but heavy cuts of weak trees."""
     for subject in subjects:
         for work in WORK_KINDS:
-            if work == "heavy" and subject.weak:
-                continue
-            told = asked.answer(subject, work)
-            for window in told.windows:
-                opens_in = days_between(asked.on, window.opens)
-                if opens_in <= AHEAD_DAYS and (opens_in > 0 or not told.vetoes):
-                    found.append(_task(subject, told, window))
-    return tuple(sorted(found, key=_place))
+            if work != "heavy" or not subject.weak:
+                yield subject, asked.answer(subject, work)
+
+
+def is_near(told: Answer, window: Window) -> bool:
+    """Whether a window is open today and nothing forbids it, or opens within six weeks."""
+    opens_in = days_between(told.on, window.opens)
+    return opens_in <= AHEAD_DAYS and (opens_in > 0 or not told.vetoes)
+
+
+def best_of(days: Days, chance: Floats) -> tuple[np.datetime64, float]:
+    """The first of the days with the highest chance, and that chance."""
+    best = int(np.argmax(chance >= chance.max() - 1e-9))
+    return days[best], float(chance[best])
 
 
 def all_year(window: Window) -> bool:
@@ -236,7 +252,6 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
     done = last_done(subject, told.work, window.opens, on)
     days = start + np.arange(days_between(start, window.closes) + 1)
     chance = odds.at(days)
-    best = int(np.argmax(chance >= chance.max() - 1e-9))
     group: Group = "opening"
     if window.opens <= on:
         group = "closing" if days_left <= CLOSING_DAYS and not endless else "open"
@@ -252,7 +267,7 @@ def _task(subject: Subject, told: Answer, window: Window) -> Task:
         chance_opening=float(chance[0]),
         chance_min=window.chance_min,
         likely_from=_likely_from(told, window),
-        best_day=(days[best], float(chance[best])),
+        best_day=best_of(days, chance),
         reopens=reopens,
         wait_days=wait,
         loss=0.0 if done is not None else wait / days_left,

@@ -167,15 +167,11 @@ def _possible(
 
 
 def seen_in_season(
-    observed: Iterable[Observation], year: int, hemisphere: Hemisphere
+    usable: Iterable[Observation], year: int, hemisphere: Hemisphere
 ) -> dict[str, dict[str, np.datetime64]]:
-    """Dates seen in one season: slug → event → day. Two different dates of one event: neither."""
-    found: dict[tuple[str, str], set[np.datetime64]] = {}
-    for item in observed:
-        if season_seen(item.event, item.date, hemisphere) == year:
-            found.setdefault((item.species, item.event), set()).add(item.date)
+    """Usable dates (`Arranged.usable`) seen in one season: slug → event → day."""
     seen: dict[str, dict[str, np.datetime64]] = {}
-    for (slug, event), days in found.items():
-        if len(days) == 1:
-            seen.setdefault(slug, {})[event] = days.pop()
+    for item in usable:
+        if season_seen(item.event, item.date, hemisphere) == year:
+            seen.setdefault(item.species, {})[item.event] = item.date
     return seen

@@ -150,14 +150,13 @@ def usual_weather_runs(outlook: Outlook, days: Days) -> tuple[Runs, Runs]:
     days : dates in a row.
     """
     drivers, used = outlook.drivers, outlook.used
+    at = np.array([_offset_in_season(day, outlook.site.hemisphere) for day in days])
     runs = []
     for hits, run in (
         (drivers.tmin_c[used] <= HARD_FREEZE_C, 1),
         (drivers.tmax_c[used] >= HEAT_C, HEAT_DAYS),
     ):
-        shares = _shares_near(hits, run)
-        at = np.array([_offset_in_season(day, outlook.site.hemisphere) for day in days])
-        likely = runs_at(shares[at], LIKELY)
+        likely = runs_at(_shares_near(hits, run)[at], LIKELY)
         runs.append(tuple((days[first], days[stop - 1]) for first, stop in likely))
     return runs[0], runs[1]
 
